@@ -1,0 +1,1 @@
+"""Which pin meets which: proposals, edits of signals, and the ledger of fates."""

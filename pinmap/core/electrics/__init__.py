@@ -1,0 +1,1 @@
+"""Conductors, heat, network solution, voltage drop, protection, sizing."""

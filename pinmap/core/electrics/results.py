@@ -1,0 +1,72 @@
+"""What the electrical checks give."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WireState:
+    """One wire in one load case. current_a is positive from a to b; drop_v is the voltage lost along the wire."""
+
+    wire: str
+    case: str
+    current_a: float
+    temp_c: float
+    resistance_ohm: float
+    drop_v: float
+    ambient_c: float
+    loaded_in_bundle: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadState:
+    """One load in one load case: what reaches it. ``feed`` and ``back`` are electrical points; drops are from the
+    source to the load and from the load back [V]; need_v is the least it must have."""
+
+    load: str
+    case: str
+    feed: str
+    back: str
+    current_a: float
+    voltage_v: float
+    feed_drop_v: float
+    return_drop_v: float
+    need_v: float
+    need_why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeAdvice:
+    """The smallest stock size that meets every limit in every case, and which limit decides."""
+
+    wire: str
+    mm2: float
+    limit: str  # "heat", "drop", "fuse", "least size"
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnfedLoad:
+    """A load that the network cannot feed, and why."""
+
+    load: str
+    case: str
+    why: str
+
+
+@dataclass(frozen=True)
+class ElectricalReport:
+    """All load cases of one variant. voltage_v: case -> electrical point -> volts against battery minus."""
+
+    voltage_v: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    wires: Mapping[str, Mapping[str, WireState]] = field(default_factory=dict)  # case -> wire id -> state
+    loads: tuple[LoadState, ...] = ()
+    advice: Mapping[str, SizeAdvice] = field(default_factory=dict)  # wire id -> advice
+    unfed: tuple[UnfedLoad, ...] = ()
+
+    def worst(self, wire: str) -> WireState | None:
+        """The case in which this wire is hottest."""
+        states = [by_wire[wire] for by_wire in self.wires.values() if wire in by_wire]
+        return max(states, key=lambda s: (s.temp_c, abs(s.current_a)), default=None)

@@ -1,0 +1,1 @@
+"""The loom graph: nets, routes, splices, lengths, bundles."""

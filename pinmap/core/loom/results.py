@@ -1,0 +1,130 @@
+"""What routing gives: nets, wires, splices, gaps, bundles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from pinmap.core.model.looms import DeviceEnd, End
+from pinmap.core.model.pinouts import PinKey
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """The ends that one section of a signal joins in one variant, in the order of the signal's members; a device in
+    line contributes its terminal."""
+
+    signal: str
+    section: int
+    ends: tuple[End, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WireEnd:
+    """Where a wire ends: a cavity of a loom connector, a device's terminal, or a splice.
+
+    ``node`` is the loom node; ``label`` is what the builder reads, such as "X12-4", "F3.1" or "S17A".
+    Exactly one of pin, device and splice is set.
+    """
+
+    node: str
+    label: str
+    pin: PinKey | None = None
+    device: DeviceEnd | None = None
+    splice: str = ""
+
+    @property
+    def point(self) -> str:
+        """Name of the electrical point on the loom's side."""
+        if self.pin is not None:
+            return loom_point(self.pin)
+        return device_point(self.device) if self.device is not None else f"splice:{self.splice}"
+
+
+def pin_point(pin: PinKey) -> str:
+    """The platform's own half of a mated cavity."""
+    return f"pin:{pin.platform}:{pin.connector}:{pin.cavity}"
+
+
+def loom_point(pin: PinKey) -> str:
+    """The loom's half of a mated cavity."""
+    return f"loom:{pin.platform}:{pin.connector}:{pin.cavity}"
+
+
+def device_point(end: DeviceEnd) -> str:
+    return f"device:{end.device}:{end.terminal}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wire:
+    """One piece of wire. length_m is the path through the segments, cut_length_m what the builder cuts [m]."""
+
+    id: str
+    signal: str
+    section: int
+    a: WireEnd
+    b: WireEnd
+    segments: tuple[str, ...]
+    length_m: float
+    cut_length_m: float
+    mm2: float
+    insulation: str
+    colour: str
+    twist: str = ""
+    screen: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Splice:
+    """A point where three or more wires of a net meet. ``at_m`` is the distance from ``node`` along ``segment``."""
+
+    id: str
+    signal: str
+    section: int
+    node: str
+    wires: tuple[str, ...] = ()
+    segment: str = ""
+    at_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoutingGap:
+    """A net that cannot be routed, and which gap stops it, in words that name nodes and connectors."""
+
+    signal: str
+    section: int
+    a: str
+    b: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Routing:
+    """A routed loom of one variant. Wires are in stable order: by signal number, then letter."""
+
+    wires: tuple[Wire, ...] = ()
+    splices: tuple[Splice, ...] = ()
+    gaps: tuple[RoutingGap, ...] = ()
+
+    @cached_property
+    def wire(self) -> Mapping[str, Wire]:
+        return {w.id: w for w in self.wires}
+
+    @cached_property
+    def bundle(self) -> Mapping[str, tuple[str, ...]]:
+        """Wire ids in each segment."""
+        out: dict[str, list[str]] = {}
+        for w in self.wires:
+            for segment in w.segments:
+                out.setdefault(segment, []).append(w.id)
+        return {segment: tuple(ids) for segment, ids in out.items()}
+
+    @cached_property
+    def wires_at(self) -> Mapping[str, tuple[Wire, ...]]:
+        """Wires that end at an electrical point."""
+        out: dict[str, list[Wire]] = {}
+        for w in self.wires:
+            out.setdefault(w.a.point, []).append(w)
+            out.setdefault(w.b.point, []).append(w)
+        return {point: tuple(ws) for point, ws in out.items()}

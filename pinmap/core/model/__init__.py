@@ -1,0 +1,1 @@
+"""The job as frozen records: pinouts, looms, signals, parts, options, load cases."""

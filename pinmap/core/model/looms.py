@@ -1,0 +1,93 @@
+"""The loom to be built: nodes, segments, zones, devices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from pinmap.core.model.pinouts import ConnectorKey, PinKey
+from pinmap.core.model.words import DeviceKind, Gender, NodeKind
+
+
+class DeviceEnd(NamedTuple):
+    """One terminal of a device in the loom."""
+
+    device: str
+    terminal: str
+
+    def __str__(self) -> str:
+        return f"{self.device}.{self.terminal}"
+
+
+End = PinKey | DeviceEnd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """What surrounds a segment. ambient_c is the hottest steady air [°C]."""
+
+    key: str
+    name: str
+    ambient_c: float
+    wet: bool = False
+    moving: bool = False
+    hot: bool = False  # near exhaust or turbine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loom:
+    """One loom of a job; a job may have several, joined by mated connectors."""
+
+    key: str
+    name: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Node:
+    """A connector of the loom, a branch point, or a place where devices sit."""
+
+    key: str
+    loom: str
+    kind: NodeKind
+    name: str = ""
+    mates: ConnectorKey | None = None  # for a connector: the platform's half
+    housing: str = ""
+    gender: Gender = Gender.UNKNOWN
+    terminal: str = ""
+    plugged: bool = True  # empty cavities of a sealed housing are closed with plugs
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """The run between two nodes. length_m is measured along the run [m]."""
+
+    key: str
+    loom: str
+    a: str
+    b: str
+    length_m: float
+    zone: str = ""
+    covering: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Device:
+    """A fuse, relay, resistor, diode, converter, stud or switch in the loom.
+
+    rating_a [A]; resistance_ohm [ohm] is the resistor's value or a fuse's or contact's own resistance;
+    coil_ohm [ohm] belongs to a relay. ``only_with`` limits the device to variants that have this platform.
+    """
+
+    key: str
+    kind: DeviceKind
+    place: str = ""  # key of a node
+    name: str = ""
+    rating_a: float | None = None
+    resistance_ohm: float | None = None
+    coil_ohm: float | None = None
+    suppressed: bool = False  # coil has a diode or resistor
+    only_with: str = ""
+    part: str = ""
+    note: str = ""

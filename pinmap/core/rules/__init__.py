@@ -1,0 +1,1 @@
+"""Design rules by subject and one registry of them all."""

@@ -1,0 +1,1 @@
+"""Paths, stations and expected readings."""

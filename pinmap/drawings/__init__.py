@@ -1,0 +1,1 @@
+"""Core results to SVG."""

@@ -1,0 +1,1 @@
+"""SQLModel tables, engine, queries, rows to core records and back."""

@@ -1,0 +1,1 @@
+"""App factory, one thin router per screen, forms, headers, errors."""
