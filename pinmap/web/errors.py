@@ -1,0 +1,86 @@
+"""One table from error class to status; one page for all of them."""
+
+from __future__ import annotations
+
+import logging
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from pinmap.core.errors import (
+    Conflict,
+    DrawingFailed,
+    FileProblem,
+    FileRejected,
+    InputError,
+    NotFound,
+    PinmapError,
+    StructureError,
+    TableGap,
+)
+from pinmap.web.render import page
+
+log = logging.getLogger(__name__)
+
+STATUS: dict[type[PinmapError], int] = {
+    InputError: 422,
+    TableGap: 422,
+    StructureError: 422,
+    FileRejected: 422,
+    NotFound: 404,
+    Conflict: 409,
+    DrawingFailed: 503,
+}
+_TITLES = {
+    400: "That request makes no sense here",
+    403: "Not allowed",
+    404: "Nothing here",
+    405: "That cannot be done here",
+    409: "Somebody else saved first",
+    413: "Too large",
+    422: "That will not do yet",
+    500: "Pinmap failed",
+    503: "The drawing could not be made",
+}
+
+
+def _answer(
+    request: Request, status: int, message: str, problems: tuple[FileProblem, ...] = (), field: str = ""
+) -> Response:
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"error": message, "field": field, "problems": [p.reason for p in problems]}, status)
+    title = _TITLES.get(status, "Something went wrong")
+    return page(request, "errors/page.html", status, title=title, status=status, message=message, problems=problems)
+
+
+def install(app: FastAPI) -> None:
+    """Register the handlers."""
+
+    @app.exception_handler(PinmapError)
+    def pinmap_error(request: Request, error: PinmapError) -> Response:
+        status = next((s for cls, s in STATUS.items() if isinstance(error, cls)), 422)
+        problems = error.problems if isinstance(error, FileRejected) else ()
+        return _answer(request, status, str(error), problems, error.field if isinstance(error, InputError) else "")
+
+    @app.exception_handler(RequestValidationError)
+    def bad_form(request: Request, error: RequestValidationError) -> Response:
+        problems = tuple(
+            FileProblem(0, ".".join(str(part) for part in e["loc"][1:]), str(e.get("input", ""))[:80], e["msg"])
+            for e in error.errors()
+        )
+        named = ", ".join(p.column for p in problems if p.column)
+        return _answer(request, 422, f"The form is incomplete or has a bad value: {named or 'see below'}.", problems)
+
+    @app.exception_handler(HTTPException)
+    def http_error(request: Request, error: HTTPException) -> Response:
+        message = str(error.detail) if error.status_code != 404 else "There is no page at this address."
+        return _answer(request, error.status_code, message)
+
+    @app.exception_handler(Exception)
+    def failed(request: Request, error: Exception) -> HTMLResponse | Response:
+        log.error("request failed: %s %s", request.method, request.url.path, exc_info=error)
+        return _answer(
+            request, 500, "Nothing was half-saved. The log on the server says what happened; please report it."
+        )

@@ -1,0 +1,100 @@
+"""The Jinja environment, page rendering, and the filters that put a unit to each number."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from pinmap import __version__
+from pinmap.core.facts.colours import colour_words
+from pinmap.core.facts.conductors import nearest_awg
+from pinmap.core.model.words import DeviceKind, Direction, Evidence, Fate, Gender, Kind, Role
+from pinmap.resources import resource_dir
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """A number to some significant digits without exponent or trailing zeros; a dash when not known."""
+    if value is None:
+        return "–"
+    if value == 0:
+        return "0"
+    text = f"{value:.{digits}g}"
+    if "e" in text:
+        text = f"{float(text):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def quantity(value: float | None, unit: str, digits: int = 3) -> Markup:
+    """A number with its unit, not broken across lines."""
+    if value is None:
+        return Markup("–")
+    return Markup('<span class="q">{} <abbr class="unit">{}</abbr></span>').format(number(value, digits), unit)
+
+
+def size(mm2: float | None, units: str = "metric") -> Markup:
+    """A conductor size as the user reads it."""
+    if mm2 is None:
+        return Markup("–")
+    if units == "awg":
+        return Markup('<span class="q">{}</span>').format(f"{nearest_awg(mm2)} AWG")
+    return quantity(mm2, "mm²")
+
+
+def length(metres: float | None, units: str = "metric") -> Markup:
+    """A length as the bench reads it: millimetres, or feet and inches for AWG users."""
+    if metres is None:
+        return Markup("–")
+    if units == "awg":
+        return quantity(metres / 0.3048, "ft", 4)
+    return Markup('<span class="q">{} <abbr class="unit">mm</abbr></span>').format(f"{metres * 1000:.0f}")
+
+
+def colour(code: str) -> Markup:
+    """A wire colour: a swatch for the eye, letters for black-and-white print, words on hover."""
+    if not code:
+        return Markup('<span class="colour none">–</span>')
+    letters = re.sub(r"[^A-Z]", "", code.upper())
+    base, stripe = letters[:2].lower(), letters[2:4].lower()
+    swatch = Markup('<i class="sw c-{}{}" aria-hidden="true"></i>').format(base, f" s-{stripe}" if stripe else "")
+    return Markup('<span class="colour" title="{}">{}{}</span>').format(colour_words(code), swatch, code)
+
+
+def path(value: object) -> str:
+    """Text as one segment of an address."""
+    return quote(str(value), safe="")
+
+
+@cache
+def environment() -> Environment:
+    """Built once; every template escapes, whatever its file's ending, and an undefined name is an error."""
+    env = Environment(
+        loader=FileSystemLoader(resource_dir("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters |= {
+        "number": number, "quantity": quantity, "size": size, "length": length, "colour": colour, "path": path,
+    }  # fmt: skip
+    env.globals |= {
+        "version": __version__,
+        "KINDS": list(Kind), "DIRECTIONS": list(Direction), "EVIDENCE": list(Evidence), "GENDERS": list(Gender),
+        "ROLES": list(Role), "FATES": list(Fate), "DEVICE_KINDS": list(DeviceKind), "escape": escape,
+    }  # fmt: skip
+    return env
+
+
+def page(request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+    """A whole page, or a fragment when the template is a partial."""
+    text = environment().get_template(template).render(
+        path_now=request.url.path, notice=request.query_params.get("done", ""), **context
+    )
+    return HTMLResponse(text, status, headers={"cache-control": "no-store"})

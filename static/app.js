@@ -1,0 +1,45 @@
+// Small helpers; every page works without them.
+"use strict";
+
+document.addEventListener("htmx:after:swap", () => {
+  const wanted = [...document.querySelectorAll("[data-autofocus]")];
+  wanted.at(-1)?.focus();
+  wanted.forEach((element) => element.removeAttribute("data-autofocus"));
+});
+
+function say(text) {
+  const line = document.querySelector("[role=status]");
+  if (line) line.textContent = text;
+}
+document.addEventListener("htmx:error", () => say("That did not reach the server. Nothing was lost here; try again."));
+document.addEventListener("htmx:response:error", () => say("The server could not do that. Nothing was half-saved."));
+
+// A row of a long table can be narrowed as one types: <input data-narrow="#rows">.
+document.addEventListener("input", (event) => {
+  const target = event.target.dataset?.narrow;
+  if (!target) return;
+  const words = event.target.value.toLowerCase().split(/\s+/).filter(Boolean);
+  let shown = 0;
+  document.querySelectorAll(`${target} > tr`).forEach((row) => {
+    row.hidden = !words.every((word) => row.textContent.toLowerCase().includes(word));
+    shown += row.hidden ? 0 : 1;
+  });
+  say(`${shown} rows`);
+});
+
+// Deeds that cannot be taken back ask first: <form data-ask="Delete ...?">.
+document.addEventListener("submit", (event) => {
+  const question = event.target.dataset?.ask;
+  if (question && !window.confirm(question)) event.preventDefault();
+});
+
+// Selects that lead elsewhere: <select data-go>, options hold addresses.
+document.addEventListener("change", (event) => {
+  if (event.target.matches("select[data-submit]")) event.target.form.requestSubmit();
+});
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-print]")) window.print();
+  const all = event.target.closest("[data-tick-all]");
+  if (all) document.querySelectorAll(all.dataset.tickAll).forEach((box) => { box.checked = all.checked; });
+});
