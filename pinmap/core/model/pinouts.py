@@ -64,6 +64,7 @@ class Housing:
     terminal: str = ""  # terminal family, a key of the terminals table
     shape: str = "rectangle"  # or "circle"
     source: str = ""
+    lock: str = ""  # side of the lock seen from the mating side: "top", "bottom", "left", "right"; "" not known
 
     @property
     def cavity_names(self) -> tuple[str, ...]:
