@@ -1,0 +1,43 @@
+"""Blanks, numbers and lengths as people type them."""
+
+from __future__ import annotations
+
+import math
+from urllib.parse import urlencode
+
+from fastapi.responses import RedirectResponse
+
+from pinmap.core.errors import InputError
+
+
+def number_or_none(field: str, text: str, *, least: float | None = None) -> float | None:
+    """A typed number, None for a blank; takes a decimal comma. Raises InputError."""
+    text = text.strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise InputError(field, text, "type a plain number, such as 0.75") from None
+    if not math.isfinite(value):
+        raise InputError(field, text, "type a finite number")
+    if least is not None and value < least:
+        raise InputError(field, text, f"it must be at least {least:g}")
+    return value
+
+
+def number(field: str, text: str, *, least: float | None = None) -> float:
+    """As ``number_or_none``, but a blank is an error."""
+    value = number_or_none(field, text, least=least)
+    if value is None:
+        raise InputError(field, text, "a number is needed here")
+    return value
+
+
+def back_to(address: str, done: str = "", **query: str) -> RedirectResponse:
+    """303 to a page that then says what was done; the address may end in a fragment."""
+    address, _, fragment = address.partition("#")
+    query = {k: v for k, v in ({"done": done} | query).items() if v}
+    if query:
+        address += ("&" if "?" in address else "?") + urlencode(query)
+    return RedirectResponse(address + (f"#{fragment}" if fragment else ""), 303)

@@ -1,0 +1,68 @@
+"""The guide inside the app; its tables come from the same data as the computation."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from pinmap.core.errors import NotFound
+from pinmap.core.facts import sources
+from pinmap.core.facts.functions import dictionary
+from pinmap.core.model.jobs import DEFAULT_LOAD_CASES
+from pinmap.core.model.words import COLOURS, Fate
+from pinmap.core.rules.registry import rule_list
+from pinmap.exchange.columns import COLUMNS
+from pinmap.web.render import page
+
+router = APIRouter(prefix="/guide")
+
+PAGES = {
+    "howto": "How to do a job",
+    "pinouts": "Pinout files",
+    "method": "Method",
+    "rules": "Rules",
+    "sources": "Sources",
+    "words": "Words",
+    "cautions": "Cautions",
+    "command-line": "Command line",
+    "changes": "Changes",
+}
+
+
+def _data(name: str) -> dict[str, Any]:
+    match name:
+        case "pinouts":
+            return {"columns": COLUMNS}
+        case "rules":
+            return {"rules": rule_list()}
+        case "sources":
+            return {"tables": [(sources.source(t), len(sources.rows(t))) for t in sources.table_names()]}
+        case "words":
+            return {"colours": COLOURS, "fates": list(Fate), "functions": len(dictionary().entries)}
+        case "method":
+            return {"load_cases": DEFAULT_LOAD_CASES}
+        case _:
+            return {}
+
+
+@router.get("")
+def index(request: Request) -> HTMLResponse:
+    return page(request, "guide/index.html", pages=PAGES, current="")
+
+
+@router.get("/tables/{table}")
+def table(request: Request, table: str) -> HTMLResponse:
+    """One reference table, as it is computed with."""
+    return page(
+        request, "guide/table.html", pages=PAGES, current="sources",
+        source=sources.source(table), rows=sources.rows(table),
+    )  # fmt: skip
+
+
+@router.get("/{name}")
+def guide(request: Request, name: str) -> HTMLResponse:
+    if name not in PAGES:
+        raise NotFound(f"the guide has no page {name!r}")
+    return page(request, f"guide/{name}.html", pages=PAGES, current=name, **_data(name))
