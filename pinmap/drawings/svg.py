@@ -143,7 +143,10 @@ class Box:
 
     def hits(self, other: Box, gap: float = 0.0) -> bool:
         return (
-            self.x0 < other.x1 + gap and other.x0 < self.x1 + gap and self.y0 < other.y1 + gap and other.y0 < self.y1 + gap
+            self.x0 < other.x1 + gap
+            and other.x0 < self.x1 + gap
+            and self.y0 < other.y1 + gap
+            and other.y0 < self.y1 + gap
         )
 
 
