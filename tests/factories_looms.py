@@ -1,0 +1,173 @@
+"""Builds jobs with looms: small ones by hand in a few lines, and big valid ones for benchmarks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pinmap.core.model.jobs import Job, Member, Pick, Practice, Seat, Signal, Snapshot
+from pinmap.core.model.looms import Device, DeviceEnd, Loom, Node, Segment, Zone
+from pinmap.core.model.pinouts import Connector, ConnectorKey, Pin, PinKey, Platform
+from pinmap.core.model.words import DeviceKind, Direction, Evidence, Kind, NodeKind, Role
+
+
+class JobMaker:
+    """Collects a job piece by piece. Platform keys: "h" host, "d" donor, "u" control unit; a pin is written "d:X1-4"."""
+
+    def __init__(self, practice: Practice | None = None) -> None:
+        self.practice = practice or Practice()
+        self.roles = {"h": Role.HOST, "d": Role.DONOR, "u": Role.CONTROL}
+        self.pins: dict[str, dict[tuple[str, str], Pin]] = {"h": {}, "d": {}, "u": {}}
+        self.signals: list[Signal] = []
+        self.devices: list[Device] = []
+        self.nodes: list[Node] = []
+        self.segments: list[Segment] = []
+        self.zones: list[Zone] = []
+
+    def key(self, text: str) -> PinKey:
+        platform, _, rest = text.partition(":")
+        connector, _, cavity = rest.partition("-")
+        return PinKey(platform, connector, cavity)
+
+    def pin(
+        self, text: str, kind: Kind = Kind.UNKNOWN, direction: Direction = Direction.PASSIVE, *,
+        amps: float | None = None, component: str = "", mm2: float | None = None, colour: str = "", code: str = "",
+    ) -> PinKey:  # fmt: skip
+        key = self.key(text)
+        self.pins[key.platform][(key.connector, key.cavity)] = Pin(
+            connector=key.connector, cavity=key.cavity, function=code or text, function_code=code, kind=kind,
+            direction=direction, current_a=amps, component=component, wire_mm2=mm2, wire_colour=colour,
+            evidence=Evidence.MANUAL,
+        )  # fmt: skip
+        return key
+
+    def end(self, text: str) -> PinKey | DeviceEnd:
+        if ":" not in text:
+            device, _, terminal = text.partition(".")
+            return DeviceEnd(device, terminal)
+        key = self.key(text)
+        if (key.connector, key.cavity) not in self.pins[key.platform]:
+            self.pin(text)
+        return key
+
+    def signal(
+        self, *ends: str | tuple[str, int], inline: Iterable[str] = (), mm2: float | None = None, colour: str = "",
+        code: str = "", twist: str = "", screen: str = "",
+    ) -> Signal:  # fmt: skip
+        number = len(self.signals) + 1
+        members = tuple(
+            Member(end=self.end(e)) if isinstance(e, str) else Member(end=self.end(e[0]), section=e[1]) for e in ends
+        )
+        made = Signal(
+            key=f"s{number:04d}", number=number, name=f"Signal {number}", function_code=code, members=members,
+            inline=tuple(inline), mm2=mm2, colour=colour, twist=twist, screen=screen, confirmed=True,
+        )  # fmt: skip
+        self.signals.append(made)
+        return made
+
+    def device(self, key: str, kind: DeviceKind, place: str, **values: object) -> None:
+        self.devices.append(Device(key=key, kind=kind, place=place, **values))  # type: ignore[arg-type]  # test helper
+
+    def mate(self, node: str, connector: str) -> None:
+        """A loom connector that mates with "d:X1"."""
+        platform, _, name = connector.partition(":")
+        self.nodes.append(
+            Node(key=node, loom="main", kind=NodeKind.CONNECTOR, name=node.upper(), mates=ConnectorKey(platform, name))
+        )
+
+    def junction(self, *keys: str, kind: NodeKind = NodeKind.JUNCTION) -> None:
+        self.nodes.extend(Node(key=k, loom="main", kind=kind, name=k.upper()) for k in keys)
+
+    def run(self, a: str, b: str, length_m: float, zone: str = "") -> None:
+        self.segments.append(
+            Segment(key=f"g{len(self.segments) + 1}", loom="main", a=a, b=b, length_m=length_m, zone=zone)
+        )
+
+    def snapshot(self) -> Snapshot:
+        platforms = []
+        for key, pins in self.pins.items():
+            if pins:
+                names = dict.fromkeys(connector for connector, _ in pins)
+                platforms.append(
+                    Platform(
+                        key=key, name=key.upper(), role=self.roles[key],
+                        connectors=tuple(Connector(name=n) for n in names), pins=tuple(pins.values()),
+                    )
+                )  # fmt: skip
+        job = Job(
+            key="job",
+            name="Job",
+            seats=tuple(
+                Seat(key=p.role.value, name=p.role.value, role=p.role, picks=(Pick(p.key),)) for p in platforms
+            ),
+            signals=tuple(self.signals),
+            devices=tuple(self.devices),
+            looms=(Loom(key="main", name="Main loom"),),
+            nodes=tuple(self.nodes),
+            segments=tuple(self.segments),
+            zones=tuple(self.zones),
+            practice=self.practice,
+            next_number=len(self.signals) + 1,
+        )
+        return Snapshot(job, tuple(platforms))
+
+
+def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20) -> Snapshot:
+    """A big valid job. One block is about 14 + ``n_sensors`` wires (88 blocks: 3,000 wires): a fused relay feed to four
+    loads, two of them back over a splice to battery minus and two over the control unit's drivers, the relay's coil,
+    and sensors. The loom is a trunk with ``n_connectors`` branches."""
+    m = JobMaker()
+    m.zones = [Zone(key="bay", name="Engine bay", ambient_c=85.0), Zone(key="cab", name="Cab", ambient_c=45.0)]
+    sides = "hdu"
+    connectors = [f"{sides[i % 3]}:C{i:03d}" for i in range(n_connectors)]
+    by_side = {side: [c for c in connectors if c[0] == side] for side in sides}
+    used = dict.fromkeys(connectors, 0)
+    turn = dict.fromkeys(sides, 0)
+
+    def cavity(side: str) -> str:
+        turn[side] += 1
+        connector = by_side[side][turn[side] % len(by_side[side])]
+        used[connector] += 1
+        return f"{connector}-{used[connector]}"
+
+    def pin(side: str, kind: Kind, direction: Direction, **values: object) -> str:
+        text = cavity(side)
+        m.pin(text, kind, direction, **values)  # type: ignore[arg-type]  # test helper
+        return text
+
+    previous = ""
+    for i, connector in enumerate(connectors):
+        m.junction(f"j{i}")
+        m.mate(f"x{i}", connector)
+        zone = "cab" if connector[0] == "h" else "bay"
+        m.run(f"j{i}", f"x{i}", 0.2 + 0.05 * (i % 7), zone)
+        if previous:
+            m.run(previous, f"j{i}", 0.1, zone)
+        previous = f"j{i}"
+    m.junction("box", kind=NodeKind.PLACE)
+    m.run("box", f"j{n_connectors // 2}", 0.3, "cab")
+    for _ in range(4):
+        m.signal(pin("u", Kind.GROUND, Direction.IN, mm2=2.5), pin("h", Kind.GROUND, Direction.OUT, mm2=2.5), code="")
+    for block in range(n_blocks):
+        f, k = f"F{block + 1}", f"K{block + 1}"
+        m.device(f, DeviceKind.FUSE, "box", rating_a=15.0)
+        m.device(k, DeviceKind.RELAY, "box", rating_a=30.0, coil_ohm=90.0, suppressed=True)
+        feeds = [
+            pin("d", Kind.HIGH_SIDE, Direction.IN, amps=1.5, component=f"load{block}-{i}", mm2=1.0) for i in range(4)
+        ]
+        source = pin("h", Kind.SUPPLY_30, Direction.OUT, mm2=2.5)
+        m.signal(source, *((feed, 2) for feed in feeds), inline=(f, k))
+        backs = [pin("d", Kind.GROUND, Direction.IN, component=f"load{block}-{i}", mm2=1.0) for i in range(2)]
+        m.signal(*backs, pin("h", Kind.GROUND, Direction.OUT, mm2=2.5))
+        for i in range(2, 4):
+            m.signal(
+                pin("d", Kind.LOW_SIDE, Direction.IN, component=f"load{block}-{i}", mm2=1.0),
+                pin("u", Kind.LOW_SIDE, Direction.OUT, mm2=0.75),
+            )
+        m.signal(pin("h", Kind.SUPPLY_15, Direction.OUT), f"{k}.86")
+        m.signal(f"{k}.85", pin("u", Kind.LOW_SIDE, Direction.OUT))
+        for _ in range(n_sensors):
+            m.signal(
+                pin("d", Kind.ANALOGUE_5V, Direction.OUT, mm2=0.5, colour="GN"),
+                pin("u", Kind.ANALOGUE_5V, Direction.IN),
+            )
+    return m.snapshot()
