@@ -11,7 +11,7 @@ from pinmap.core.model.words import DeviceKind, Direction, Evidence, Kind, NodeK
 
 
 class JobMaker:
-    """Collects a job piece by piece. Platform keys: "h" host, "d" donor, "u" control unit; a pin is written "d:X1-4"."""
+    """Collects a job piece by piece. Platform keys: "h" host, "d" donor, "u" control unit; a pin is "d:X1-4"."""
 
     def __init__(self, practice: Practice | None = None) -> None:
         self.practice = practice or Practice()
