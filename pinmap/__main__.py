@@ -1,0 +1,5 @@
+"""``python -m pinmap``."""
+
+from pinmap.cli.main import run
+
+run()

@@ -1,0 +1,104 @@
+"""``pinmap jobs``, ``check``, ``build``, ``schema``, ``job export`` and ``job import``."""
+
+from __future__ import annotations
+
+import json as json_lib
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pinmap.core.facts.functions import Dictionary, dictionary
+from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.words import Severity
+from pinmap.exchange import job_json
+from pinmap.services import analysis, jobs, outputs
+from pinmap.services.shop import open_shop
+from pinmap.settings import Settings
+
+job_app = typer.Typer(no_args_is_help=True)
+
+JobArg = Annotated[str, typer.Argument(help="Key of a job in the database, or the path of a JSON job file.")]
+JsonOpt = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
+VariantOpt = Annotated[str, typer.Option(help="Key of one variant; without it the first, or all where that makes sense.")]
+
+
+def _load(job: str) -> tuple[Snapshot, Dictionary]:
+    """From a file when the text is one, else from the database."""
+    path = Path(job)
+    if path.suffix.lower() == ".json" and path.is_file():
+        return job_json.load(path.read_bytes()), dictionary()
+    view = jobs.get(open_shop(Settings()), job)
+    return view.snapshot, view.dictionary
+
+
+def list_all(json: JsonOpt = False) -> None:
+    """List the jobs in the database."""
+    rows = jobs.list_jobs(open_shop(Settings()))
+    if json:
+        print(json_lib.dumps([asdict(r) for r in rows], default=str, indent=1))
+        return
+    for r in rows:
+        print(f"{r.key:<28} {r.undecided:>5} undecided of {r.pins:<6} {r.signals:>5} signals   {r.name}")
+
+
+def check(
+    job: JobArg,
+    variant: VariantOpt = "",
+    json: JsonOpt = False,
+) -> None:
+    """Apply all rules; exit status 0 when clean, 1 when a stop or fix stands, 2 when it could not be done."""
+    snapshot, words = _load(job)
+    chosen = [snapshot.variant(variant)] if variant else snapshot.variants
+    found = analysis.findings(snapshot, chosen, words)
+    accepted = {a.finding for a in snapshot.job.acceptances}
+    if json:
+        plain = [asdict(f) | {"key": f.key, "accepted": f.key in accepted} for f in found]
+        print(json_lib.dumps({"hash": snapshot.content_hash, "findings": plain}, ensure_ascii=False, indent=1))
+    else:
+        for f in found:
+            mark = " (accepted)" if f.key in accepted else ""
+            print(f"{f.severity:<5}{f.rule} {f.title}: {', '.join(f.where)}{mark}\n      {f.why}\n      {f.way_out}")
+        print(f"{len(found)} findings in {len(chosen)} variants")
+    standing = [f for f in found if f.severity != Severity.NOTE and f.key not in accepted]
+    raise typer.Exit(1 if standing else 0)
+
+
+def build(
+    job: JobArg,
+    out: Annotated[Path, typer.Option(help="Folder for the files; made when missing.")],
+    variant: VariantOpt = "",
+    json: JsonOpt = False,
+) -> None:
+    """Write every build output of one variant into a folder."""
+    snapshot, words = _load(job)
+    chosen = snapshot.variant(variant)
+    out.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name in outputs.NAMES:
+        made = outputs.make(snapshot, chosen, name, words)
+        (out / made.filename).write_bytes(made.data)
+        written.append(made.filename)
+    print(json_lib.dumps({"variant": chosen.key, "files": written}) if json else "\n".join(written))
+
+
+def schema(json: JsonOpt = True) -> None:
+    """Print the JSON Schema of the job file."""
+    print(json_lib.dumps(job_json.schema(), indent=1))
+
+
+@job_app.command("export")
+def export(job: str, file: Path, json: JsonOpt = False) -> None:
+    """Write a job of the database to a JSON job file."""
+    snapshot, _ = _load(job)
+    file.write_bytes(job_json.dump(snapshot))
+    print(json_lib.dumps({"file": str(file), "hash": snapshot.content_hash}) if json else f"{job} written to {file}")
+
+
+@job_app.command("import")
+def import_(file: Path, json: JsonOpt = False) -> None:
+    """Read a JSON job file, with its platforms, into the database."""
+    view = jobs.import_json(open_shop(Settings()), file.read_bytes())
+    key = view.snapshot.job.key
+    print(json_lib.dumps({"job": key, "hash": view.snapshot.content_hash}) if json else f"job {key} is in")

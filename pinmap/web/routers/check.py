@@ -1,0 +1,68 @@
+"""Check: findings, wires and loads."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.crossing import edits
+from pinmap.core.facts.conductors import insulations
+from pinmap.core.model.words import Severity
+from pinmap.services import jobs
+from pinmap.services.analysis import findings_of
+from pinmap.web.deps import ShopDep
+from pinmap.web.forms import back_to
+from pinmap.web.job_pages import job_page, open_job
+
+router = APIRouter(prefix="/jobs/{key}/check")
+
+
+@router.get("")
+def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    found = findings_of(opened.snapshot, shop)
+    order = list(Severity)
+    return job_page(
+        request, "check/findings.html", opened, "check",
+        findings=sorted(found, key=lambda f: (order.index(f.severity), f.rule)),
+        count={s.value: sum(f.severity == s for f in found) for s in Severity},
+        accepted={a.finding: a for a in opened.job.acceptances},
+    )  # fmt: skip
+
+
+@router.post("/accept")
+def accept(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], finding: Annotated[str, Form()],
+    by: Annotated[str, Form()], reason: Annotated[str, Form()],
+) -> Response:  # fmt: skip
+    jobs.edit(
+        shop, key, version, lambda job, _: edits.accept_finding(job, finding, by=by, reason=reason), "finding accepted"
+    )
+    return back_to(f"/jobs/{key}/check", "Accepted; it stays listed")
+
+
+@router.get("/wires")
+def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: str = "full-load") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    done, cases = opened.analysis, opened.job.load_cases
+    chosen = next((c for c in cases if c.key == case), cases[0])
+    states = done.report.wires.get(chosen.key, {})
+    limits = {k: i.max_temp_c for k, i in insulations().items()}
+    return job_page(
+        request, "check/wires.html", opened, "check",
+        rows=[(w, states.get(w.id), done.report.advice.get(w.id), limits[w.insulation]) for w in done.routing.wires],
+        case=chosen, cases=[(c.key, c.name) for c in cases],
+    )  # fmt: skip
+
+
+@router.get("/loads")
+def loads(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    report = opened.analysis.report
+    return job_page(
+        request, "check/loads.html", opened, "check",
+        loads=sorted(report.loads, key=lambda s: s.voltage_v - s.need_v), unfed=report.unfed,
+        case_names={c.key: c.name for c in opened.job.load_cases},
+    )  # fmt: skip

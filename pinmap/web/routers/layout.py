@@ -1,0 +1,179 @@
+"""Lay out: the loom's connectors, branch points, runs and zones."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.crossing import edits
+from pinmap.core.errors import InputError
+from pinmap.core.facts.parts import coverings
+from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.model.jobs import Job, Snapshot
+from pinmap.core.model.looms import Loom, Node, Segment, Zone
+from pinmap.core.model.pinouts import ConnectorKey
+from pinmap.core.model.words import NodeKind, natural_key
+from pinmap.services import drawings, jobs
+from pinmap.web.deps import ShopDep
+from pinmap.web.forms import back_to, number, number_or_none
+from pinmap.web.job_pages import job_page, open_job
+
+router = APIRouter(prefix="/jobs/{key}/layout")
+
+
+@router.get("")
+def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    snapshot, job = opened.snapshot, opened.job
+    done = opened.analysis
+    placed = snapshot.node_of_connector.keys()
+    unplaced = sorted(snapshot.active_connectors(opened.variant) - placed, key=lambda c: (c.platform, natural_key(c.connector)))
+    return job_page(
+        request, "layout/page.html", opened, "layout",
+        unplaced=[
+            (c, f"{snapshot.platform[c.platform].name} {c.connector} {snapshot.connector[c].description}") for c in unplaced
+        ],
+        nodes=sorted(job.nodes, key=lambda n: (n.kind, natural_key(n.name or n.key))),
+        names={n.key: n.name or n.key for n in job.nodes},
+        zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
+        coverings=coverings(), bundle=done.routing.bundle,
+        diameters={s: segment_diameter_mm(snapshot, done.routing, s) for s in done.routing.bundle},
+        drawing=drawings.plan(snapshot, opened.variant, done) if job.segments else "",
+    )  # fmt: skip
+
+
+def _loom(job: Job) -> tuple[Job, str]:
+    """The job's first loom, made when there is none."""
+    if job.looms:
+        return job, job.looms[0].key
+    return edits.add_loom(job, Loom(key="loom", name="Adapter loom")), "loom"
+
+
+def _fresh(job: Job, stem: str) -> str:
+    taken = {n.key for n in job.nodes} | {s.key for s in job.segments} | {z.key for z in job.zones}
+    return next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
+
+
+def _run_to(job: Job, loom: str, at: str, node: str, length_mm: str, zone: str) -> Job:
+    """A run from an existing node to a new one."""
+    metres = number("length_mm", length_mm) / 1000
+    return edits.add_segment(
+        job, Segment(key=_fresh(job, "r"), loom=loom, a=at, b=node, length_m=metres, zone=zone)
+    )
+
+
+@router.post("/place")
+def place(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], connector: Annotated[str, Form()],
+    at: Annotated[str, Form()] = "", length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "",
+) -> Response:  # fmt: skip
+    """A connector of the loom at the end of a run."""
+    platform, _, name = connector.partition("|")
+    mate = ConnectorKey(platform, name)
+
+    def change(job: Job, snapshot: Snapshot) -> Job:
+        if mate not in snapshot.connector:
+            raise InputError("connector", connector, "choose a connector from the list")
+        job, loom = _loom(job)
+        node = _fresh(job, "x")
+        job = edits.add_node(job, Node(key=node, loom=loom, kind=NodeKind.CONNECTOR, name=name, mates=mate))
+        return _run_to(job, loom, at, node, length_mm, zone) if at else job
+
+    jobs.edit(shop, key, version, change, f"connector {name} placed")
+    return back_to(f"/jobs/{key}/layout", f"{name} has a place")
+
+
+@router.post("/nodes")
+def add_node(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], kind: Annotated[str, Form()], name: Annotated[str, Form()],
+    at: Annotated[str, Form()] = "", length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        job, loom = _loom(job)
+        what = NodeKind.PLACE if kind == NodeKind.PLACE else NodeKind.JUNCTION
+        node = _fresh(job, "p" if what == NodeKind.PLACE else "j")
+        job = edits.add_node(job, Node(key=node, loom=loom, kind=what, name=name))
+        return _run_to(job, loom, at, node, length_mm, zone) if at else job
+
+    jobs.edit(shop, key, version, change, f"{kind} {name} added")
+    return back_to(f"/jobs/{key}/layout", f"{name} added")
+
+
+@router.post("/nodes/{node}")
+def change_node(
+    shop: ShopDep, key: str, node: str, version: Annotated[int, Form()],
+    name: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        return edits.remove_node(job, node) if deed == "remove" else edits.update_node(job, node, name=name)
+
+    jobs.edit(shop, key, version, change, f"node {node}: {deed}")
+    return back_to(f"/jobs/{key}/layout#nodes", "Removed" if deed == "remove" else "Saved")
+
+
+@router.post("/segments")
+def add_segment(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], a: Annotated[str, Form()], b: Annotated[str, Form()],
+    length_mm: Annotated[str, Form()], zone: Annotated[str, Form()] = "",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        job, loom = _loom(job)
+        return _run_to(job, loom, a, b, length_mm, zone)
+
+    jobs.edit(shop, key, version, change, "run added")
+    return back_to(f"/jobs/{key}/layout#segments", "Run added")
+
+
+@router.post("/segments/{segment}")
+def change_segment(
+    shop: ShopDep, key: str, segment: str, version: Annotated[int, Form()],
+    length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "", covering: Annotated[str, Form()] = "",
+    deed: Annotated[str, Form()] = "save",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        if deed == "remove":
+            return edits.remove_segment(job, segment)
+        metres = number("length_mm", length_mm) / 1000
+        return edits.update_segment(job, segment, length_m=metres, zone=zone, covering=covering)
+
+    jobs.edit(shop, key, version, change, f"run {segment}: {deed}")
+    return back_to(f"/jobs/{key}/layout#segments", "Removed" if deed == "remove" else "Saved")
+
+
+@router.post("/zones")
+def add_zone(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], name: Annotated[str, Form()],
+    ambient_c: Annotated[str, Form()], wet: Annotated[str, Form()] = "", moving: Annotated[str, Form()] = "",
+    hot: Annotated[str, Form()] = "",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        return edits.add_zone(
+            job,
+            Zone(
+                key=_fresh(job, "z"), name=name, ambient_c=number("ambient_c", ambient_c),
+                wet=bool(wet), moving=bool(moving), hot=bool(hot),
+            ),
+        )  # fmt: skip
+
+    jobs.edit(shop, key, version, change, f"zone {name} added")
+    return back_to(f"/jobs/{key}/layout#zones", f"{name} added")
+
+
+@router.post("/zones/{zone}")
+def change_zone(
+    shop: ShopDep, key: str, zone: str, version: Annotated[int, Form()], name: Annotated[str, Form()] = "",
+    ambient_c: Annotated[str, Form()] = "", wet: Annotated[str, Form()] = "", moving: Annotated[str, Form()] = "",
+    hot: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
+) -> Response:  # fmt: skip
+    def change(job: Job, _: Snapshot) -> Job:
+        if deed == "remove":
+            return edits.remove_zone(job, zone)
+        ambient = number_or_none("ambient_c", ambient_c)
+        if ambient is None:
+            raise InputError("ambient_c", ambient_c, "say how hot the air gets, such as 85")
+        return edits.update_zone(job, zone, name=name, ambient_c=ambient, wet=bool(wet), moving=bool(moving), hot=bool(hot))
+
+    jobs.edit(shop, key, version, change, f"zone {zone}: {deed}")
+    return back_to(f"/jobs/{key}/layout#zones", "Removed" if deed == "remove" else "Saved")
