@@ -63,3 +63,16 @@ def source(table: str) -> Source:
 def digest(table: str) -> str:
     """SHA-256 of the CSV as it stands, to be compared with the sidecar's."""
     return hashlib.sha256(_TABLES.joinpath(f"{table}.csv").read_bytes()).hexdigest()
+
+
+def stale() -> tuple[tuple[str, str], ...]:
+    """Tables whose CSV no longer is the one that the sidecar describes, each with the digest it has now."""
+    return tuple((name, digest(name)) for name in table_names() if digest(name) != source(name).sha256)
+
+
+if __name__ == "__main__":  # after a table was edited on purpose: says which sidecars want which sha256
+    import sys
+
+    wrong = stale()
+    sys.stdout.writelines(f'{name}.source.toml: sha256 = "{now}"\n' for name, now in wrong)
+    sys.exit(1 if wrong else 0)
