@@ -1,0 +1,43 @@
+"""An app per test on a copy of one prepared database."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from pinmap.settings import Settings
+from pinmap.web.app import create_app
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with the demo in it."""
+    from pinmap.services.shop import open_shop
+
+    path = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
+    open_shop(Settings(database_url=f"sqlite:///{path}", demo=True)).close()
+    return path
+
+
+def _client(url: str) -> Iterator[TestClient]:
+    app = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
+    with TestClient(app, follow_redirects=True) as client:
+        yield client
+    app.state.shop.close()
+
+
+@pytest.fixture
+def client(demo_file: Path, tmp_path: Path) -> Iterator[TestClient]:
+    """The app with the demo."""
+    shutil.copy(demo_file, tmp_path / "shop.sqlite3")
+    yield from _client(f"sqlite:///{tmp_path / 'shop.sqlite3'}")
+
+
+@pytest.fixture
+def empty_client(tmp_path: Path) -> Iterator[TestClient]:
+    """The app with nothing in it."""
+    yield from _client(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
