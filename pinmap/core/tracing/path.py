@@ -112,15 +112,15 @@ def trace(
     writer = _Writer(snapshot, variant, report, dictionary, streams)
     if start not in streams.places:
         return writer.lone(end)
-    up = _upstream(streams, start)
-    down = _downstream(streams, start, {place for place, _ in up})
+    up = upstream(streams, start)
+    down = downstream(streams, start, {place for place, _ in up})
     ways = [*reversed(up), (start, None), *down]
     legs: list[tuple[Hop, str]] = [(hop, place) for place, hop in reversed(up) if hop is not None]
     legs += [(hop, hop.other(place)) for place, hop in down if hop is not None]
     return writer.write([place for place, _ in ways], legs, len(up))
 
 
-def _upstream(streams: Flow, start: str) -> list[tuple[str, Hop | None]]:
+def upstream(streams: Flow, start: str) -> list[tuple[str, Hop | None]]:
     """Places before ``start``, nearest first, each with the hop that leads from it towards ``start``; to the nearest
     supply, else to the nearest place that nothing feeds."""
     seen = walk(start, streams.before)
@@ -129,7 +129,7 @@ def _upstream(streams: Flow, start: str) -> list[tuple[str, Hop | None]]:
     return _unwind(seen, start, goal)
 
 
-def _downstream(streams: Flow, start: str, barred: set[str]) -> list[tuple[str, Hop | None]]:
+def downstream(streams: Flow, start: str, barred: set[str]) -> list[tuple[str, Hop | None]]:
     """Places after ``start``, nearest first: to the nearest battery minus, else to the nearest return, else to the
     nearest place that nothing leaves; a component fed at two ends is left by its other end."""
     seen = walk(start, streams.after, barred)
