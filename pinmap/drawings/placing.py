@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from pinmap.drawings.lanes import Run, assign_lanes
 
-ROW = 36.0  # height of a row [px]
+ROW = 40.0  # height of a row [px]
 GRID = ROW / 2  # every height is a multiple of it, so that runs come out exactly level
 _SWEEPS = 10
 _SETTLE = 24

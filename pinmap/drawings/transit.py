@@ -16,11 +16,12 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import LoadCase, Signal, Snapshot, Variant
+from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Direction, Evidence, Kind
 from pinmap.core.tracing.flow import SUPPLY_KINDS, Flow, Hop, Place, PlaceKind, flow
 from pinmap.core.tracing.path import downstream, upstream
 from pinmap.drawings.placing import GRID, Piece, Placement, Stand, Vertex, place
-from pinmap.drawings.svg import INK, PAPER, SOFT, Box, Link, Sheet, clip, colour_pair, text_width
+from pinmap.drawings.svg import INK, PAPER, SOFT, Box, Link, Sheet, clean, clip, colour_pair, text_width
 from pinmap.drawings.symbols import device_symbol, minus_symbol, plus_symbol
 
 _MARGIN = 28.0
@@ -274,25 +275,34 @@ class _Map:
         for name, column, side, y in self.stubs:
             self._stub(self.places[name], column, side, _TOP + y)
         paths = {i: self._path(chain) for i, chain in self.chains.items()}
-        order = sorted(paths, key=lambda i: (self.hops[i].wire is not None, i))
-        for i in order:
-            wire, d = self.hops[i].wire, paths[i]
+        wired: dict[str, list[tuple[Wire, str]]] = {}
+        for i, d in sorted(paths.items()):
+            wire = self.hops[i].wire
             if wire is None:
                 self.sheet.path(d, class_="inside", stroke=SOFT, stroke_width=1.4, stroke_dasharray="5 3")
-                continue
-            width = line_width(wire.mm2)
-            base, tracer = colour_pair(wire.colour)
-            facts = f"{wire.colour}, {wire.mm2:g} mm², {wire.length_m:.2f} m"
-            tip = f"wire {wire.id}: {wire.a.label} to {wire.b.label}, {facts}"
-            with (
-                self.sheet.linked(self.link, f"wire:{wire.id}"),
-                self.sheet.group("line", tip, data_wire=wire.id, stroke_linejoin="round"),
-            ):
-                self.sheet.path(d, stroke=PAPER, stroke_width=width + 6)
-                self.sheet.path(d, stroke=INK, stroke_width=width + 2)
-                self.sheet.path(d, stroke=base, stroke_width=width)
-                if tracer:
-                    self.sheet.path(d, stroke=tracer, stroke_width=width, stroke_dasharray="7 9")
+            else:
+                wired.setdefault(wire.signal, []).append((wire, d))
+        for lines in wired.values():
+            # Lines of one signal join; a line of another one passes over with a light edge.
+            for extra, colour, name in ((6, PAPER, "edge"), (2, INK, "casing")):
+                for wire, d in lines:
+                    width = line_width(wire.mm2) + extra
+                    self.sheet.path(d, class_=name, stroke=colour, stroke_width=width, stroke_linejoin="round")
+            for wire, d in lines:
+                self._line(wire, d)
+
+    def _line(self, wire: Wire, d: str) -> None:
+        width = line_width(wire.mm2)
+        base, tracer = colour_pair(wire.colour)
+        facts = f"{wire.colour}, {wire.mm2:g} mm², {wire.length_m:.2f} m"
+        tip = f"wire {wire.id}: {wire.a.label} to {wire.b.label}, {facts}"
+        with (
+            self.sheet.linked(self.link, f"wire:{wire.id}"),
+            self.sheet.group("line", tip, data_wire=wire.id, stroke_linejoin="round"),
+        ):
+            self.sheet.path(d, stroke=base, stroke_width=width)
+            if tracer:
+                self.sheet.path(d, stroke=tracer, stroke_width=width, stroke_dasharray="7 9")
 
     def _path(self, chain: Sequence[Piece]) -> str:
         d = f"M{self.x[chain[0].column]:.1f} {_TOP + chain[0].y_a:.1f}"
@@ -416,17 +426,26 @@ class _Map:
 
     def _texts(self) -> None:
         for (column, side, y), words in sorted(self.words.items()):
-            out = 1 if side == "right" else -1
-            width = words.width
-            x = self.x[column] + (_OFFSET if out == 1 else -_OFFSET - width)
+            width, at_left = words.width, side == "left"
+            edge = self.x[column] + (-_OFFSET if at_left else _OFFSET)
             base = _TOP + y - 8
-            head, tail = " + ".join(words.bold), " + ".join(words.plain)
-            shown = self.sheet.text(x, base, head, 11, bold=True, width=width)
-            used = text_width(shown, 11, True) + (6 if head else 0)
-            if width - used > 14 or not head:
-                self.sheet.text(x + used, base, tail, 11, width=width - used)
-            below = " · ".join(words.below)
-            self.sheet.text(x, _TOP + y + 15, below, 10, fill=SOFT, italic=True, width=width)
+            head = clip(clean(" + ".join(words.bold)), width, 11, True)
+            used = text_width(head, 11, True) + (6 if head else 0)
+            tail = clip(clean(" + ".join(words.plain)), max(width - used, 0), 11)
+            x = edge - used - text_width(tail, 11) if at_left else edge
+            self.sheet.text(x, base, " + ".join(words.bold), 11, bold=True, width=width)
+            if width - used > 14:
+                self.sheet.text(x + used, base, " + ".join(words.plain), 11, width=width - used)
+            self.sheet.text(
+                edge,
+                _TOP + y + 16,
+                " · ".join(words.below),
+                10,
+                anchor="end" if at_left else "start",
+                fill=SOFT,
+                italic=True,
+                width=width,
+            )
 
     def _headline(self, title: str, width: float) -> None:
         self.sheet.text(_MARGIN, 34, title, 18, bold=True, width=width - 2 * _MARGIN)
