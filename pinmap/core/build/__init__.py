@@ -1,0 +1,1 @@
+"""Build table, cut list, parts list, splice table, ring-out."""
