@@ -145,14 +145,15 @@ def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20
         previous = f"j{i}"
     m.junction("box", kind=NodeKind.PLACE)
     m.run("box", f"j{n_connectors // 2}", 0.3, "cab")
-    for _ in range(4):
+    for _ in range(24):
         m.signal(pin("u", Kind.GROUND, Direction.IN, mm2=2.5), pin("h", Kind.GROUND, Direction.OUT, mm2=2.5), code="")
     for block in range(n_blocks):
         f, k = f"F{block + 1}", f"K{block + 1}"
         m.device(f, DeviceKind.FUSE, "box", rating_a=15.0)
         m.device(k, DeviceKind.RELAY, "box", rating_a=30.0, coil_ohm=90.0, suppressed=True)
         feeds = [
-            pin("d", Kind.HIGH_SIDE, Direction.IN, amps=1.5, component=f"load{block}-{i}", mm2=1.0) for i in range(4)
+            pin("d", Kind.HIGH_SIDE, Direction.IN, amps=1.5 if i < 2 else 0.4, component=f"load{block}-{i}", mm2=1.0)
+            for i in range(4)
         ]
         source = pin("h", Kind.SUPPLY_30, Direction.OUT, mm2=2.5)
         m.signal(source, *((feed, 2) for feed in feeds), inline=(f, k))

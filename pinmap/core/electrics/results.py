@@ -65,6 +65,7 @@ class ElectricalReport:
     loads: tuple[LoadState, ...] = ()
     advice: Mapping[str, SizeAdvice] = field(default_factory=dict)  # wire id -> advice
     unfed: tuple[UnfedLoad, ...] = ()
+    unknown: tuple[str, ...] = ()  # loads whose current nobody gave: counted as nothing
 
     def worst(self, wire: str) -> WireState | None:
         """The case in which this wire is hottest."""

@@ -7,6 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pinmap.core.errors import InputError, TableGap
 from pinmap.core.facts.constants import (
@@ -126,8 +130,11 @@ def next_size(mm2: float, stock_mm2: tuple[float, ...]) -> float:
     return min((s for s in stock_mm2 if s >= mm2 - 1e-9), default=mm2)
 
 
-def resistance_factor(temp_c: float) -> float:
-    """R(T) / R(20 °C) of copper, IEC 60028."""
+_Number = TypeVar("_Number", float, NDArray[np.float64])
+
+
+def resistance_factor(temp_c: _Number) -> _Number:
+    """R(T) / R(20 °C) of copper, IEC 60028; a number or an array of them."""
     return 1 + COPPER_ALPHA_PER_K.value * (temp_c - 20)
 
 

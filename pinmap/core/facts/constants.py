@@ -39,6 +39,7 @@ HEAT_MARGIN_K: Final = Constant(10.0, "K", "common practice: distance kept from 
 LOADED_SHARE: Final = Constant(
     0.2, "1", "common practice: below this share of its free-air rating a wire counts as idle"
 )
+AMBIENT_C: Final = Constant(85.0, "°C", "common practice: engine bay away from the exhaust, where no zone is given")
 
 FOOT_M: Final = Constant(0.3048, "m", "international foot, 1959")
 CMIL_MM2: Final = Constant(0.0005067074790974977, "mm²", "π/4 · (0.001 in)²")

@@ -1,0 +1,81 @@
+"""The smallest stock size of each wire that every limit allows, and which limit decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, wire_heat
+from pinmap.core.electrics.results import SizeAdvice
+from pinmap.core.facts.conductors import wire_size
+from pinmap.core.facts.constants import HEAT_MARGIN_K
+from pinmap.core.loom.results import Wire
+from pinmap.core.model.jobs import Practice
+
+
+@dataclass
+class Demand:
+    """What is asked of each wire, by index: greatest current, least bundle factor, greatest ambient; by how much its
+    resistance may grow before a load gets too little (infinite: no load depends on it); rating of the fuse that
+    stands before it (0 for none)."""
+
+    current_a: Floats
+    factor: Floats
+    ambient_c: Floats
+    growth: Floats
+    growth_load: list[str]
+    fuse_a: Floats
+
+
+def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[str, SizeAdvice]:
+    """Advice per wire id. Heat keeps a margin to the insulation's class; behind a fuse the wire must stand the fuse's
+    rated current; drop shares what a load may lose among the wires on its way so that they need the least copper. Raises InputError for an
+    impossible stock size."""
+    stock = sorted(s for s in practice.stock_mm2 if s >= practice.min_mm2 - 1e-9) or sorted(practice.stock_mm2)
+    if not wires or not stock:
+        return {}
+    keys = list(dict.fromkeys((w.insulation, float(t)) for w, t in zip(wires, demand.ambient_c, strict=True)))
+    which = {key: i for i, key in enumerate(keys)}
+    row = np.array([which[(w.insulation, float(t))] for w, t in zip(wires, demand.ambient_c, strict=True)])
+    heat: WireHeat = wire_heat([(mm2, insulation) for insulation, _ in keys for mm2 in stock])
+    ambient = np.repeat([t for _, t in keys], len(stock))
+    one = np.ones(ambient.size)
+    shape = (len(keys), len(stock))
+    with_margin = ampacity_a(heat, ambient, one, HEAT_MARGIN_K.value).reshape(shape)
+    to_class = ampacity_a(heat, ambient, one).reshape(shape)
+    r20 = heat.r20_ohm_per_m.reshape(shape)
+    now = np.array([wire_size(w.mm2, w.insulation).r20_ohm_per_m for w in wires])
+
+    by_heat = _first(with_margin[row] * demand.factor[:, None] >= demand.current_a[:, None] - 1e-9)
+    by_fuse = _first(to_class[row] * demand.factor[:, None] >= demand.fuse_a[:, None] - 1e-9)
+    by_drop = _first(r20[row] <= (now * demand.growth)[:, None] * (1 + 1e-9))
+    out = {}
+    for i, wire in enumerate(wires):
+        needs = (("heat", int(by_heat[i])), ("fuse", int(by_fuse[i])), ("drop", int(by_drop[i])))
+        limit, place = max(needs, key=lambda n: n[1])
+        enough = place < len(stock)
+        mm2 = stock[min(place, len(stock) - 1)]
+        if place == 0:
+            limit, why = "least size", f"{mm2:g} mm² meets heat, fuse and drop"
+        else:
+            why = _why(limit, i, demand)
+        if not enough:
+            why = f"even {mm2:g} mm², the largest in stock, is too small: {_why(limit, i, demand)}"
+        out[wire.id] = SizeAdvice(wire=wire.id, mm2=mm2, limit=limit, why=why)
+    return out
+
+
+def _first(fits: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Index of the first size that fits; the number of sizes where none does."""
+    return np.asarray(np.where(fits.any(axis=1), fits.argmax(axis=1), fits.shape[1]), dtype=np.int64)
+
+
+def _why(limit: str, i: int, demand: Demand) -> str:
+    bundle = f"in {demand.ambient_c[i]:g} °C air, bundle factor {demand.factor[i]:g}"
+    if limit == "heat":
+        return f"{abs(demand.current_a[i]):.3g} A {bundle}, {HEAT_MARGIN_K.value:g} K below the insulation's class"
+    if limit == "fuse":
+        return f"the wire must stand the {demand.fuse_a[i]:g} A of its fuse, {bundle}"
+    return f"its share of what {demand.growth_load[i]} may lose allows {demand.growth[i]:.2f} of its resistance now"
