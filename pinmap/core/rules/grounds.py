@@ -1,0 +1,130 @@
+"""Rules about returns, screens and studs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pinmap.core.loom.results import device_point
+from pinmap.core.model.looms import DeviceEnd
+from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
+from pinmap.core.rules.context import Context
+from pinmap.core.rules.declare import Hit, rule
+from pinmap.core.rules.meeting import LOW_SIDES
+from pinmap.core.rules.net_parts import NetPin, pin_refs
+
+_WORKSHOP = "common practice, workshop reports"
+_STUD_RINGS = 4
+
+
+def _parted(pins: tuple[NetPin, ...]) -> tuple[list[NetPin], list[NetPin], list[NetPin]]:
+    """Sensor grounds, ways back to battery minus, and returns of loads among the pins of a conductor."""
+    sensor = [p for p in pins if p.pin.kind is Kind.SENSOR_GROUND]
+    chassis = [p for p in pins if p.pin.kind is Kind.GROUND and p.pin.direction is Direction.OUT]
+    loads = [
+        p for p in pins if p.pin.direction is Direction.IN and (p.pin.kind is Kind.GROUND or p.pin.kind in LOW_SIDES)
+    ]
+    return sensor, chassis, loads
+
+
+@rule(
+    "R18",
+    Severity.STOP,
+    "A load returns through the sensor ground",
+    explanation="The sensor ground is the zero that all sensors are measured against. A load's current lifts it, so "
+    "that every sensor lies, and can burn the track inside the control unit.",
+    limit="no length shared with a load's return",
+    source=_WORKSHOP,
+)
+def load_on_sensor_ground(context: Context) -> Iterator[Hit]:
+    for pins in context.group_pins:
+        sensor, chassis, loads = _parted(pins)
+        if not sensor or chassis or not loads:
+            continue
+        current = sum(p.pin.current_a or 0.0 for p in loads)
+        yield Hit(
+            where=(*context.pins_words(loads), context.pin_full(sensor[0].key)),
+            refs=pin_refs(loads),
+            numbers=(("return current", current, 0.0, "A"),) if current else (),
+            why=f"the return of {len(loads)} load(s) stands on the same conductor as the sensor ground",
+            way_out="give the load a return of its own to the engine block or the body's ground point",
+        )
+
+
+@rule(
+    "R19",
+    Severity.STOP,
+    "Sensor ground tied to the chassis",
+    explanation="The sensor ground meets battery minus in one place only, inside the control unit. Tied to the chassis "
+    "outside, starter and alternator current finds its way through the unit.",
+    limit="no joint outside the control unit",
+    source=_WORKSHOP,
+)
+def sensor_ground_on_chassis(context: Context) -> Iterator[Hit]:
+    for pins in context.group_pins:
+        sensor, chassis, _ = _parted(pins)
+        if not sensor or not chassis:
+            continue
+        at_unit = any(p.pin.direction is Direction.OUT for p in sensor)
+        yield Hit(
+            where=(*context.pins_words(sensor), context.pin_full(chassis[0].key)),
+            refs=pin_refs((*sensor, *chassis)),
+            severity=Severity.STOP if at_unit else Severity.FIX,
+            why="the control unit's sensor ground is joined to battery minus outside the unit"
+            if at_unit
+            else "this sensor returns to the chassis and not to the control unit that reads it, so that every ground "
+            "drop is added to its signal",
+            way_out="take the sensors' returns to the control unit's sensor ground pin only",
+        )
+
+
+@rule(
+    "R28",
+    Severity.FIX,
+    "Screen grounded at both ends",
+    explanation="A screen is grounded at one end, at the control unit. Grounded at both it carries current and brings "
+    "in what it should keep out.",
+    limit="one end",
+    source="common practice",
+)
+def screen_both_ends(context: Context) -> Iterator[Hit]:
+    for pins in context.group_pins:
+        screens = [p for p in pins if p.pin.kind is Kind.SCREEN]
+        grounds = [
+            p
+            for p in pins
+            if p.pin.kind in {Kind.GROUND, Kind.SENSOR_GROUND}
+            and p.pin.direction is Direction.OUT
+            and not any(s.key.platform == p.key.platform for s in screens)
+        ]
+        if screens and grounds:
+            found = [*screens, *grounds]
+            yield Hit(
+                where=context.pins_words(found),
+                refs=pin_refs(found),
+                numbers=(("grounded ends", 2.0, 1.0, ""),),
+                why="the screen has a drain at the unit and meets a ground elsewhere as well",
+                way_out="keep the drain at the control unit; insulate the screen at the far end",
+            )
+
+
+@rule(
+    "R80",
+    Severity.FIX,
+    "Crowded ground stud",
+    explanation="More than four rings on one stud do not all sit flat, and the joint works loose.",
+    limit="4 rings",
+    source="common practice",
+)
+def crowded_stud(context: Context) -> Iterator[Hit]:
+    for device in context.devices.values():
+        if device.kind is not DeviceKind.STUD:
+            continue
+        rings = len(context.routing.wires_at.get(device_point(DeviceEnd(device.key, "1")), ()))
+        if rings > _STUD_RINGS:
+            yield Hit(
+                where=(context.device_words(device),),
+                refs=(f"device:{device.key}",),
+                numbers=(("rings", float(rings), float(_STUD_RINGS), ""),),
+                why=f"{rings} wires end on this stud",
+                way_out="crimp two wires into one larger ring where the sizes allow it, or use a second stud",
+            )
