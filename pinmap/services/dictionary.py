@@ -1,0 +1,89 @@
+"""The function dictionary: the built-in one and what the shop has added to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any
+
+from sqlmodel import Session
+
+from pinmap.core.errors import InputError
+from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
+from pinmap.core.model.jobs import as_plain
+from pinmap.core.model.words import Direction, Kind
+from pinmap.services.shop import Shop
+from pinmap.store import functions, library
+
+
+def entries(shop: Shop) -> Dictionary:
+    """All functions; the shop's own replace built-in ones of the same code."""
+    with shop.read() as session:
+        return entries_in(shop, session)
+
+
+def entries_in(shop: Shop, session: Session) -> Dictionary:
+    """All functions, read in a session that is open."""
+    stamp = library.stamp(session, "functions")
+    return shop.recall(
+        session,
+        shop.dictionaries,
+        stamp,
+        lambda: merged([entry for entry, _ in functions.load(session).values()]) if stamp else dictionary(),
+    )
+
+
+def merged(plain: list[dict[str, Any]]) -> Dictionary:
+    """The built-in dictionary with entries as they are stored."""
+    return dictionary().with_entries([from_plain(entry) for entry in plain])
+
+
+def own(shop: Shop) -> tuple[tuple[FunctionEntry, int], ...]:
+    """The shop's own functions with their versions, by code."""
+    with shop.read() as session:
+        return tuple((from_plain(entry), version) for entry, version in functions.load(session).values())
+
+
+def add(shop: Shop, entry: FunctionEntry) -> None:
+    """Adds a function, or one that replaces a built-in one. Raises InputError."""
+    _check(entry)
+    with shop.write() as session:
+        functions.add(session, entry.code, to_plain(entry))
+
+
+def update(shop: Shop, entry: FunctionEntry, version: int) -> None:
+    """Changes one of the shop's own functions. Raises InputError, Conflict, NotFound."""
+    _check(entry)
+    with shop.write() as session:
+        functions.update(session, entry.code, to_plain(entry), version)
+
+
+def delete(shop: Shop, code: str) -> None:
+    """Deletes one of the shop's own functions; pins keep the code. Raises NotFound."""
+    with shop.write() as session:
+        functions.delete(session, code)
+
+
+def to_plain(entry: FunctionEntry) -> dict[str, Any]:
+    """All fields of an entry, ready for JSON."""
+    return {f.name: as_plain(getattr(entry, f.name)) for f in fields(entry)}
+
+
+def from_plain(plain: Mapping[str, Any]) -> FunctionEntry:
+    """An entry out of its stored fields; a field that this version does not know is left out."""
+    known = {f.name for f in fields(FunctionEntry)}
+    values = {k: v for k, v in plain.items() if k in known}
+    values["kind"] = Kind(values.get("kind", Kind.UNKNOWN))
+    values["direction"] = Direction(values.get("direction", Direction.PASSIVE))
+    values["synonyms"] = tuple(values.get("synonyms", ()))
+    return FunctionEntry(**values)
+
+
+def _check(entry: FunctionEntry) -> None:
+    if not entry.name.strip():
+        raise InputError("name", entry.name, "give the function a name")
+    for field in ("current_a", "peak_a", "min_v"):
+        value = getattr(entry, field)
+        if value is not None and not 0 <= value < 10_000:
+            raise InputError(field, value, "give a number from 0 to 10000, or leave it empty")
+    dictionary().with_entries([entry])  # raises for what else is wrong

@@ -1,0 +1,39 @@
+"""What several services need of the library: housings and loaded platforms, remembered by version."""
+
+from __future__ import annotations
+
+from sqlmodel import Session
+
+from pinmap.core.facts import parts
+from pinmap.core.facts.shelf import shelf
+from pinmap.core.model.pinouts import Housing
+from pinmap.services.shop import Shop
+from pinmap.store import library
+from pinmap.store.library import LoadedPlatform
+
+
+def built_in_housings() -> dict[str, Housing]:
+    """Housings that anybody can use: the generic ones and those of the standards on the shelf."""
+    found = dict(parts.housings())
+    for entry in shelf():
+        for housing in entry.housings:
+            found.setdefault(housing.key, housing)
+    return found
+
+
+def own_housings(shop: Shop, session: Session) -> dict[str, tuple[Housing, int]]:
+    """The shop's own housings with their versions."""
+    stamp = library.stamp(session, "housings")
+    return shop.recall(session, shop.housings, stamp, lambda: library.load_housings(session))
+
+
+def all_housings(shop: Shop, session: Session) -> dict[str, Housing]:
+    """Built-in and own housings by key."""
+    return built_in_housings() | {key: housing for key, (housing, _) in own_housings(shop, session).items()}
+
+
+def loaded(shop: Shop, session: Session, platform_id: int, version: int) -> LoadedPlatform:
+    """A platform as of a version read in the same session."""
+    return shop.recall(
+        session, shop.platforms, (platform_id, version), lambda: library.load_platform(session, platform_id)
+    )

@@ -1,0 +1,77 @@
+"""A shop: its database, and what this process remembers of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+
+import sqlalchemy as sa
+from sqlmodel import Session
+
+from pinmap.core.facts.functions import Dictionary
+from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.pinouts import Housing
+from pinmap.services.memory import Memory, V
+from pinmap.settings import Settings
+from pinmap.store import migrate
+from pinmap.store.engine import make_engine, writing
+from pinmap.store.jobs import Refs
+from pinmap.store.library import LoadedPlatform
+
+
+class Shop:
+    """One database. Every service takes a Shop first and owns its transaction."""
+
+    def __init__(self, database_url: str) -> None:
+        self.engine = make_engine(database_url)
+        self._writing = writing(self.engine)
+        # All queries of one read see one state; SQLite's transactions do so anyway.
+        several = self.engine.dialect.name == "postgresql"
+        self._reading = self.engine.execution_options(isolation_level="REPEATABLE READ") if several else self.engine
+        # All are keyed by the versions they were made from, so another process's change is never missed.
+        self.snapshots: Memory[tuple[Snapshot, Refs]] = Memory(32)
+        self.platforms: Memory[LoadedPlatform] = Memory(128)
+        self.housings: Memory[dict[str, tuple[Housing, int]]] = Memory(2)
+        self.dictionaries: Memory[Dictionary] = Memory(2)
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session that sees one state of the database and changes nothing."""
+        with Session(self._reading) as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """A session that commits at the end, or undoes everything when an error comes through."""
+        with Session(self._writing, expire_on_commit=False) as session, session.begin():
+            session.info["writing"] = True
+            yield session
+
+    def recall(self, session: Session, memory: Memory[V], key: Hashable, make: Callable[[], V]) -> V:
+        """The value of a key. What a writing session reads is not remembered, because it may yet be undone."""
+        return memory.get(key, make, keep="writing" not in session.info)
+
+    def upgrade(self) -> None:
+        """Brings the tables up to date."""
+        migrate.upgrade(self.engine)
+
+    def is_empty(self) -> bool:
+        """Whether nobody has stored a platform or a job yet."""
+        with self.read() as session:
+            counts = sa.text("SELECT (SELECT count(*) FROM platform) + (SELECT count(*) FROM job)")
+            return bool(session.execute(counts).scalar_one() == 0)
+
+    def close(self) -> None:
+        """Gives back all connections."""
+        self.engine.dispose()
+
+
+def open_shop(settings: Settings) -> Shop:
+    """The shop of these settings, its tables up to date; loads the demo into an empty database when that is set."""
+    shop = Shop(settings.database_url)
+    shop.upgrade()
+    if settings.demo and shop.is_empty():
+        from pinmap.services import demo  # here, because reading the demo's files takes time that others need not wait
+
+        demo.load(shop)
+    return shop

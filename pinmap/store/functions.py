@@ -1,0 +1,53 @@
+"""The shop's own functions, each as its fields by name."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Session
+
+from pinmap.core.errors import Conflict, InputError, NotFound
+from pinmap.store import tables  # noqa: F401  (makes the tables known)
+from pinmap.store.base import checked, table
+from pinmap.store.library import raise_stamp
+
+
+def load(session: Session) -> dict[str, tuple[dict[str, Any], int]]:
+    """code -> (fields, version), by code."""
+    f = table("function_entry")
+    return {
+        code: (entry, version)
+        for code, entry, version in session.execute(sa.select(f.c.code, f.c.entry, f.c.version).order_by(f.c.code))
+    }
+
+
+def add(session: Session, code: str, entry: dict[str, Any]) -> None:
+    """Adds one. Raises InputError when the shop has one of this code."""
+    f = table("function_entry")
+    if session.execute(sa.select(f.c.code).where(f.c.code == code)).first() is not None:
+        raise InputError("code", code, "you have added this one already; change it instead")
+    session.execute(sa.insert(f).values(**checked(f, {"code": code, "entry": entry, "version": 1})))
+    raise_stamp(session, "functions")
+
+
+def update(session: Session, code: str, entry: dict[str, Any], version: int) -> None:
+    """Changes one. Raises NotFound or Conflict."""
+    f = table("function_entry")
+    done = session.execute(
+        sa.update(f).where(f.c.code == code, f.c.version == version).values(entry=entry, version=version + 1)
+    )
+    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
+        found = session.execute(sa.select(f.c.version).where(f.c.code == code)).scalar_one_or_none()
+        if found is None:
+            raise NotFound(f"there is no function {code!r} of your own")
+        raise Conflict(f"the function {code}", version, found)
+    raise_stamp(session, "functions")
+
+
+def delete(session: Session, code: str) -> None:
+    """Deletes one. Raises NotFound."""
+    f = table("function_entry")
+    if session.execute(sa.delete(f).where(f.c.code == code)).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
+        raise NotFound(f"there is no function {code!r} of your own")
+    raise_stamp(session, "functions")

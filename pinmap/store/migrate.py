@@ -1,0 +1,76 @@
+"""Brings a database up to date, or back; needs no alembic.ini."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from pinmap.core.errors import PinmapError
+from pinmap.resources import resource_dir
+
+
+def config(connection: sa.Connection | None = None) -> Config:
+    """Alembic's configuration, made in code; with a connection, migrations run on it."""
+    made = Config()
+    made.set_main_option("script_location", str(resource_dir("migrations")).replace("%", "%%"))
+    if connection is not None:
+        made.attributes["connection"] = connection
+    return made
+
+
+def heads() -> tuple[str, ...]:
+    """The newest migrations; there must be exactly one."""
+    return tuple(ScriptDirectory.from_config(config()).get_heads())
+
+
+def current(engine: sa.Engine) -> str | None:
+    """The migration a database stands at, None when it is empty."""
+    with engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def upgrade(engine: sa.Engine, target: str = "head") -> None:
+    """Upgrades; does nothing when the database is up to date. Raises PinmapError when it is newer than this program,
+    or when an upgrade would leave rows that point nowhere."""
+    at = current(engine)
+    if at in heads():
+        return
+    if at is not None and at not in {s.revision for s in ScriptDirectory.from_config(config()).walk_revisions()}:
+        raise PinmapError(f"the database was made by a newer Pinmap (migration {at}); install that one to open it")
+    _run(engine, lambda c: command.upgrade(c, target))
+
+
+def downgrade(engine: sa.Engine, target: str) -> None:
+    """Goes back to a migration, or to "base"."""
+    _run(engine, lambda c: command.downgrade(c, target))
+
+
+def check(engine: sa.Engine) -> None:
+    """Raises alembic's CommandError when tables and migrations differ."""
+    _run(engine, command.check)
+
+
+def _run(engine: sa.Engine, act: Callable[[Config], None]) -> None:
+    with engine.connect() as connection:
+        if connection.dialect.name != "sqlite":
+            act(config(connection))
+            connection.commit()
+            return
+        raw = connection.connection.dbapi_connection
+        assert raw is not None
+        connection.rollback()
+        # While keys are enforced, rebuilding a parent table would delete its children. The switch works only outside
+        # a transaction.
+        raw.execute("PRAGMA foreign_keys = OFF")
+        try:
+            with connection.execution_options(write=True).begin():
+                act(config(connection))
+                if lost := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
+                    raise PinmapError(f"the upgrade was undone, because {len(lost)} rows would have pointed nowhere")
+        finally:
+            raw.execute("PRAGMA foreign_keys = ON")

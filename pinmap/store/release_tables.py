@@ -1,0 +1,42 @@
+"""Tables of what leaves the shop: immutable revisions, and the links by which others read them."""
+
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from pinmap.store.base import KEY_LENGTH, UtcDateTime, now
+
+
+class RevisionRow(SQLModel, table=True):
+    """A job as released. Triggers refuse every update and delete; hence a job with revisions cannot be deleted."""
+
+    __tablename__ = "revision"
+    __table_args__ = (sa.UniqueConstraint("job_id", "letter"), {"sqlite_autoincrement": True})
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", ondelete="RESTRICT")
+    letter: str = Field(max_length=KEY_LENGTH)
+    author: str = Field(sa_type=sa.Text)
+    note: str = Field(sa_type=sa.Text)
+    created: datetime = Field(default_factory=now, sa_type=UtcDateTime)
+    content_hash: str = Field(max_length=64)
+    snapshot: str = Field(sa_type=sa.Text)  # the job file
+    functions: list[dict[str, Any]] = Field(sa_type=sa.JSON)  # the shop's own dictionary entries at that time
+
+
+class ShareLinkRow(SQLModel, table=True):
+    """A link to one revision and variant. Only the token's SHA-256 is kept, so a stolen database opens nothing."""
+
+    __tablename__ = "share_link"
+    __table_args__ = (sa.UniqueConstraint("token_sha256"), sa.Index(None, "revision_id"))
+    id: int | None = Field(default=None, primary_key=True)
+    token_sha256: str = Field(max_length=64)
+    revision_id: int = Field(foreign_key="revision.id", ondelete="RESTRICT")
+    variant: str = Field(sa_type=sa.Text)
+    label: str = Field(sa_type=sa.Text)  # for whom it is
+    passphrase: str | None = Field(sa_type=sa.Text)  # salt and derived key, hexadecimal
+    created: datetime = Field(default_factory=now, sa_type=UtcDateTime)
+    expires: datetime = Field(sa_type=UtcDateTime)
+    revoked: datetime | None = Field(sa_type=UtcDateTime)
+    views: int

@@ -1,0 +1,169 @@
+"""Revisions and share links as rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Session
+
+from pinmap.core.errors import NotFound
+from pinmap.store import tables  # noqa: F401  (makes the tables known)
+from pinmap.store.base import checked, now, table
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionLine:
+    """A revision without its snapshot."""
+
+    id: int
+    job: str
+    letter: str
+    author: str
+    note: str
+    created: datetime
+    content_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRevision:
+    """A revision with the job file as it was, and the shop's own functions of that time."""
+
+    line: RevisionLine
+    snapshot: str
+    functions: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class LinkLine:
+    """A share link, without the token, which nobody but its owner knows."""
+
+    id: int
+    revision_id: int
+    letter: str
+    variant: str
+    label: str
+    created: datetime
+    expires: datetime
+    revoked: datetime | None
+    views: int
+    guarded: bool
+
+    @property
+    def state(self) -> str:
+        """ "open", "expired" or "revoked"."""
+        return "revoked" if self.revoked is not None else "expired" if self.expires <= now() else "open"
+
+
+def counts(session: Session) -> dict[int, int]:
+    """Job id -> number of revisions."""
+    r = table("revision")
+    return {row[0]: row[1] for row in session.execute(sa.select(r.c.job_id, sa.func.count()).group_by(r.c.job_id))}
+
+
+def count(session: Session, job_id: int) -> int:
+    """Number of revisions of a job."""
+    r = table("revision")
+    return int(session.execute(sa.select(sa.func.count()).where(r.c.job_id == job_id)).scalar_one())
+
+
+def add_revision(session: Session, job_id: int, values: dict[str, Any]) -> int:
+    """Stores a revision for ever and gives its id."""
+    r = table("revision")
+    row = checked(r, {"job_id": job_id, "created": now(), **values})
+    return int(session.execute(sa.insert(r).values(**row).returning(r.c.id)).scalar_one())
+
+
+def list_revisions(session: Session, job_id: int) -> tuple[RevisionLine, ...]:
+    """All revisions of a job, the first released first."""
+    r = table("revision")
+    found = session.execute(_lines().where(r.c.job_id == job_id).order_by(r.c.id))
+    return tuple(RevisionLine(*row[:7]) for row in found)
+
+
+def get_revision(session: Session, *, revision_id: int = 0, job: str = "", letter: str = "") -> StoredRevision:
+    """One revision, by id or by job and letter. Raises NotFound."""
+    r, j = table("revision"), table("job")
+    where = r.c.id == revision_id if revision_id else sa.and_(j.c.key == job, r.c.letter == letter)
+    found = session.execute(_lines().add_columns(r.c.snapshot, r.c.functions).where(where)).first()
+    if found is None:
+        raise NotFound(f"there is no revision {letter} of job {job!r}" if job else "there is no such revision")
+    return StoredRevision(RevisionLine(*found[:7]), found[7], found[8])
+
+
+def _lines() -> sa.Select[Any]:
+    r, j = table("revision"), table("job")
+    return sa.select(r.c.id, j.c.key, r.c.letter, r.c.author, r.c.note, r.c.created, r.c.content_hash).select_from(
+        r.join(j)
+    )
+
+
+def add_link(session: Session, values: dict[str, Any]) -> int:
+    """Stores a share link and gives its id."""
+    s = table("share_link")
+    row = checked(s, {"created": now(), "revoked": None, "views": 0, **values})
+    return int(session.execute(sa.insert(s).values(**row).returning(s.c.id)).scalar_one())
+
+
+def list_links(session: Session, job_id: int) -> tuple[LinkLine, ...]:
+    """All share links of a job, the newest first."""
+    s, r = table("share_link"), table("revision")
+    found = session.execute(
+        sa.select(
+            s.c.id,
+            s.c.revision_id,
+            r.c.letter,
+            s.c.variant,
+            s.c.label,
+            s.c.created,
+            s.c.expires,
+            s.c.revoked,
+            s.c.views,
+            s.c.passphrase.is_not(None),
+        )
+        .select_from(s.join(r))
+        .where(r.c.job_id == job_id)
+        .order_by(s.c.id.desc())
+    )
+    return tuple(LinkLine(*row) for row in found)
+
+
+@dataclass(frozen=True, slots=True)
+class FoundLink:
+    """What a link opens, and under which conditions."""
+
+    id: int
+    revision_id: int
+    variant: str
+    passphrase: str | None
+    expires: datetime
+    revoked: datetime | None
+
+
+def find_link(session: Session, token_sha256: str) -> FoundLink | None:
+    """The link with this token hash."""
+    s = table("share_link")
+    found = session.execute(
+        sa.select(s.c.id, s.c.revision_id, s.c.variant, s.c.passphrase, s.c.expires, s.c.revoked).where(
+            s.c.token_sha256 == token_sha256
+        )
+    ).first()
+    return None if found is None else FoundLink(*found)
+
+
+def count_view(session: Session, link_id: int) -> None:
+    """Counts that a link was opened."""
+    s = table("share_link")
+    session.execute(sa.update(s).where(s.c.id == link_id).values(views=s.c.views + 1))
+
+
+def revoke_link(session: Session, job_id: int, link_id: int) -> None:
+    """Ends a link of this job; one that has ended already stays as it is. Raises NotFound."""
+    s, r = table("share_link"), table("revision")
+    of_job = sa.select(r.c.id).where(r.c.job_id == job_id)
+    where = sa.and_(s.c.id == link_id, s.c.revision_id.in_(of_job))
+    if session.execute(sa.select(s.c.id).where(where)).first() is None:
+        raise NotFound("there is no such link")
+    session.execute(sa.update(s).where(where, s.c.revoked.is_(None)).values(revoked=now()))

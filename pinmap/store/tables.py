@@ -1,0 +1,9 @@
+"""Every table, so that whoever imports this knows them all."""
+
+from sqlmodel import SQLModel
+
+from pinmap.store import graph_tables, job_tables, library_tables, release_tables
+
+metadata = SQLModel.metadata
+
+__all__ = ["graph_tables", "job_tables", "library_tables", "metadata", "release_tables"]
