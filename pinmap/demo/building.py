@@ -77,7 +77,8 @@ def empty_job(key: str, name: str, *, customer: str, note: str) -> Job:
 
 def lay_out(job: Job) -> Job:
     """Zones, branch points, runs, connectors and devices."""
-    job = edits.add_loom(job, Loom(key=LOOM, name="Engine and front loom", note="Takes the place of the old front loom"))
+    loom = Loom(key=LOOM, name="Engine and front loom", note="Takes the place of the old front loom")
+    job = edits.add_loom(job, loom)
     for row in rows("zones"):
         zone = Zone(
             key=row["key"],
@@ -160,7 +161,6 @@ def _wire(job: Job, wiring: Wiring) -> Job:
         name=wiring.name or all_pins()[pins[0]].function,
         function_code=codes[0] if codes else "",
         mm2=wiring.mm2,
-        colour=wiring.colour,
         insulation=ENGINE_INSULATION if on_engine else "",
         twist=wiring.twist,
         screen=wiring.screen,
@@ -192,5 +192,3 @@ def decide_rest(job: Job) -> Job:
         pin = PinKey(row["platform"], row["connector"], row["cavity"], row["edition"])
         job = edits.set_fate(job, pin, Fate(row["fate"]), row["reason"], known=all_pins())
     return job
-
-

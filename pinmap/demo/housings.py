@@ -24,16 +24,16 @@ class _Family:
 
 
 _FAMILIES = {
-    "t15": _Family("Sealed sensor plug, 1.5 mm contacts", "pin-1.5-sealed", True),
-    "t28": _Family("Sealed plug, 2.8 mm contacts", "tab-2.8-sealed", True),
-    "t63": _Family("Sealed power plug, 6.3 mm contacts", "tab-6.3-sealed", True),
-    "cu": _Family("Control unit plug", "pin-1.5-sealed", True, 4),
-    "ou": _Family("Control unit header", "pin-1.5-sealed", True, 3),
-    "bh": _Family("Bulkhead plug", "tab-2.8-sealed", True, 4),
-    "abs": _Family("Brake unit plug", "tab-4.8-sealed", True),
-    "ch": _Family("Chassis plug", "tab-2.8-sealed", True),
+    "t15": _Family("Sealed sensor plug, 1.5 mm contacts", "blade-1.5-sealed", True),
+    "t28": _Family("Sealed plug, 2.8 mm contacts", "blade-2.8-sealed", True),
+    "t63": _Family("Sealed power plug, 6.3 mm contacts", "blade-6.3-sealed", True),
+    "cu": _Family("Control unit plug", "blade-1.5-sealed", True, 4),
+    "ou": _Family("Control unit header", "blade-1.5-sealed", True, 3),
+    "bh": _Family("Bulkhead plug", "blade-2.8-sealed", True, 4),
+    "abs": _Family("Brake unit plug", "blade-4.8-sealed", True),
+    "ch": _Family("Chassis plug", "blade-2.8-sealed", True),
 }
-_RINGS = {"ring-m4": 4, "ring-m5": 5, "ring-m6": 6, "ring-m8": 8, "ring-m10": 10}
+_RINGS = {"stud-m5": 5, "stud-m6": 6, "stud-m8": 8, "stud-m10": 10}
 _NAMED = {"t15-3abc": ("L", "S", "DFM")}
 _KEYS = (
     *("t15-2", "t15-3", "t15-3abc", "t15-4", "t15-5", "t15-6", "t15-6b", "t15-6k"),
@@ -93,7 +93,7 @@ def _ring(key: str, size: int, gender: Gender) -> Housing:
         cavities=(Cavity(name="1", column=0.0, row=0.0),),
         gender=gender,
         family=key,
-        terminal=key,
+        terminal=f"ring-M{size}",
         shape="circle",
         source=_SOURCE,
     )
@@ -113,7 +113,7 @@ def _service(gender: Gender) -> Housing:
         gender=gender,
         family="round-9",
         sealed=True,
-        terminal="pin-1.5-sealed",
+        terminal="blade-1.5-sealed",
         shape="circle",
         source="SAE J1939-13, letters; positions simplified",
     )

@@ -19,20 +19,19 @@ class Wiring:
     ends: str
     name: str = ""
     mm2: float | None = None
-    colour: str = ""
     twist: str = ""
     screen: str = ""
     note: str = ""
     mates: bool = False
 
 
-def _w(ends: str, name: str = "", **more: object) -> Wiring:
-    return Wiring(ends=ends, name=name, **more)  # type: ignore[arg-type]  # keyword names are those of the record
+def _w(ends: str, name: str = "", *, mm2: float | None = None, twist: str = "", note: str = "") -> Wiring:
+    return Wiring(ends=ends, name=name, mm2=mm2, twist=twist, note=note)
 
 
-def _unit(ends: str, **more: object) -> Wiring:
+def _unit(ends: str, *, twist: str = "", screen: str = "", note: str = "") -> Wiring:
     """A signal between an engine part and whichever control unit is fitted."""
-    return _w(ends, mates=True, **more)
+    return Wiring(ends=ends, twist=twist, screen=screen, note=note, mates=True)
 
 
 CRANK_AND_CAM = (
