@@ -280,7 +280,7 @@ def hostile(snapshot: Snapshot, text: str) -> Snapshot:
 def random_loom(connectors: int, seed: int, loops: int = 0) -> Snapshot:
     """A tree of junctions with connectors at its tips, lengths from 5 cm to 2 m, and a few loops."""
     rng = random.Random(seed)
-    junctions = max(1, connectors // 3)
+    junctions = max(2, connectors // 3)
     nodes = [Node(key=f"j{i}", loom="main", kind=NodeKind.JUNCTION, name=f"J{i}") for i in range(junctions)]
     nodes += [
         Node(key=f"x{i}", loom="main", kind=NodeKind.CONNECTOR, name=f"X{i}", mates=ConnectorKey("p", f"P{i}"))

@@ -26,7 +26,7 @@ from pinmap.drawings.symbols import device_symbol, minus_symbol, plus_symbol
 
 _MARGIN = 28.0
 _TOP = 96.0
-_OFFSET = 24.0  # words begin this far from a station
+_OFFSET = 27.0  # words begin this far from a station
 _WORDS = 160.0  # no words on a line are longer
 _LANE = 12.0
 _STUB = 40.0
