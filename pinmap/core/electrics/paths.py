@@ -71,8 +71,8 @@ def trace_demand(
     demand: Demand,
 ) -> None:
     """Adds to ``demand`` what the loads of one case ask of the wires on their ways: how far resistance may grow, and
-    the fuse before each wire (the least of those in a row, the greatest over the loads). length_m is what is cut of each
-    wire [m]."""
+    the fuse before each wire (the least of those in a row, the greatest over the loads). length_m is the cut
+    length of each wire [m]."""
     ways = Ways(network, solution, wire_ohm)
     n = network.n_wires
     drop = np.abs(solution.amps[:n]) * wire_ohm

@@ -31,8 +31,8 @@ class Demand:
 
 def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[str, SizeAdvice]:
     """Advice per wire id. Heat keeps a margin to the insulation's class; behind a fuse the wire must stand the fuse's
-    rated current; drop shares what a load may lose among the wires on its way so that they need the least copper. Raises InputError for an
-    impossible stock size."""
+    rated current; drop shares what a load may lose among the wires on its way so that they need the
+    least copper. Raises InputError for an impossible stock size."""
     stock = sorted(s for s in practice.stock_mm2 if s >= practice.min_mm2 - 1e-9) or sorted(practice.stock_mm2)
     if not wires or not stock:
         return {}
