@@ -10,7 +10,7 @@ from pinmap.core.build.table import BuildRow, build_table
 from pinmap.core.crossing.ledger import Ledger, ledger
 from pinmap.core.electrics.check import check
 from pinmap.core.electrics.results import ElectricalReport
-from pinmap.core.facts.functions import Dictionary, dictionary
+from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -76,7 +76,7 @@ def findings(
     return _FINDINGS.get((snapshot.content_hash, tuple(v.key for v in chosen), own_entries(known)), make)
 
 
-def own_entries(words: Dictionary) -> tuple[object, ...]:
+def own_entries(words: Dictionary) -> tuple[FunctionEntry, ...]:
     """What of a dictionary differs from the built-in one."""
     built_in = dictionary()
     if words is built_in:

@@ -68,7 +68,7 @@ def list_jobs(shop: Shop) -> tuple[JobSummary, ...]:
     with shop.read() as session:
         revisions = releases.counts(session)
         for line in rows.list_jobs(session):
-            snapshot = _view(shop, session, line.key).snapshot
+            snapshot = view_in(shop, session, line.key).snapshot
             book = ledger(snapshot)
             found.append(
                 JobSummary(
@@ -99,7 +99,7 @@ def _sitting(snapshot: Snapshot, role: Role) -> str:
 def get(shop: Shop, key: str) -> JobView:
     """A job. One small query when nothing has changed since it was asked for last. Raises NotFound."""
     with shop.read() as session:
-        return _view(shop, session, key)
+        return view_in(shop, session, key)
 
 
 def create_job(
@@ -110,7 +110,7 @@ def create_job(
         key = key.strip() or free_key(name, {line.key for line in rows.list_jobs(session)})
         job = replace(edits_setup.new_job(key, name, customer=customer, note=note), seats=tuple(seats))
         _store_new(shop, session, job)
-        return _view(shop, session, key)
+        return view_in(shop, session, key)
 
 
 def edit(shop: Shop, key: str, version: int, change: Change, what: str = "") -> JobView:
@@ -145,11 +145,11 @@ def edit(shop: Shop, key: str, version: int, change: Change, what: str = "") -> 
 def copy(shop: Shop, key: str, new_key: str, name: str) -> JobView:
     """A copy of a job under another key, without its revisions. Raises NotFound, InputError."""
     with shop.write() as session:
-        source = _view(shop, session, key).job
+        source = view_in(shop, session, key).job
         new_key = new_key.strip() or free_key(name, {line.key for line in rows.list_jobs(session)})
         checked = edits_setup.new_job(new_key, name)
         _store_new(shop, session, replace(source, key=checked.key, name=checked.name))
-        return _view(shop, session, new_key)
+        return view_in(shop, session, new_key)
 
 
 def delete(shop: Shop, key: str, version: int) -> None:
@@ -197,7 +197,7 @@ def store_snapshot(shop: Shop, session: Session, snapshot: Snapshot, *, rename: 
         if _stored_platform(shop, session, platform.key) is None:
             library.add_platform(session, platform)
     _store_new(shop, session, snapshot.job)
-    return _view(shop, session, snapshot.job.key)
+    return view_in(shop, session, snapshot.job.key)
 
 
 def rederive(shop: Shop, session: Session, key: str) -> None:
@@ -219,7 +219,8 @@ def next_key(key: str, taken: Collection[str]) -> str:
     return next(k for n in count(2) if (k := f"{key}-{n}") not in taken)
 
 
-def _view(shop: Shop, session: Session, key: str) -> JobView:
+def view_in(shop: Shop, session: Session, key: str) -> JobView:
+    """A job, read in a session that is open. Raises NotFound."""
     stands = rows.versions(session, key)
     snapshot, _ = _loaded_snapshot(shop, session, stands)
     return JobView(snapshot, stands.version, dictionary.entries_in(shop, session))

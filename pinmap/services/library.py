@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cache
+
 from sqlmodel import Session
 
 from pinmap.core.facts import parts
-from pinmap.core.facts.shelf import shelf
+from pinmap.core.facts.shelf import standard_housings
 from pinmap.core.model.pinouts import Housing
 from pinmap.services.shop import Shop
 from pinmap.store import library
 from pinmap.store.library import LoadedPlatform
 
 
-def built_in_housings() -> dict[str, Housing]:
+@cache
+def built_in_housings() -> Mapping[str, Housing]:
     """Housings that anybody can use: the generic ones and those of the standards on the shelf."""
-    found = dict(parts.housings())
-    for entry in shelf():
-        for housing in entry.housings:
-            found.setdefault(housing.key, housing)
-    return found
+    return {**standard_housings(), **parts.housings()}
 
 
 def own_housings(shop: Shop, session: Session) -> dict[str, tuple[Housing, int]]:
@@ -29,7 +29,7 @@ def own_housings(shop: Shop, session: Session) -> dict[str, tuple[Housing, int]]
 
 def all_housings(shop: Shop, session: Session) -> dict[str, Housing]:
     """Built-in and own housings by key."""
-    return built_in_housings() | {key: housing for key, (housing, _) in own_housings(shop, session).items()}
+    return {**built_in_housings(), **{key: housing for key, (housing, _) in own_housings(shop, session).items()}}
 
 
 def loaded(shop: Shop, session: Session, platform_id: int, version: int) -> LoadedPlatform:

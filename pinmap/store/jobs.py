@@ -221,9 +221,7 @@ def load_job(session: Session, job_id: int, refs: Refs, *, known: Job | None = N
     """A job out of its rows. With ``known``, only the parts named in ``stale`` are read again."""
     j = table("job")
     head = session.execute(
-        sa.select(j.c.key, j.c.name, j.c.customer, j.c.note, j.c.next_number, j.c.practice).where(
-            j.c.id == job_id
-        )
+        sa.select(j.c.key, j.c.name, j.c.customer, j.c.note, j.c.next_number, j.c.practice).where(j.c.id == job_id)
     ).one()
     parts = {
         part: load(session, job_id, refs) for part, load in _LOADERS.items() if known is None or part in set(stale)

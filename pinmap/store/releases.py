@@ -167,3 +167,11 @@ def revoke_link(session: Session, job_id: int, link_id: int) -> None:
     if session.execute(sa.select(s.c.id).where(where)).first() is None:
         raise NotFound("there is no such link")
     session.execute(sa.update(s).where(where, s.c.revoked.is_(None)).values(revoked=now()))
+
+
+def newest_letter(session: Session, revision_id: int) -> str:
+    """Letter of the newest revision of the job that a revision belongs to."""
+    r = table("revision")
+    of_job = sa.select(r.c.job_id).where(r.c.id == revision_id).scalar_subquery()
+    found = session.execute(sa.select(r.c.letter).where(r.c.job_id == of_job).order_by(r.c.id.desc()).limit(1))
+    return str(found.scalar_one())

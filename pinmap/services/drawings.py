@@ -1,0 +1,92 @@
+"""Drawings of one job and variant, ready for a page; remembered by content, since places take time to compute."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pinmap.core.model.jobs import Snapshot, Variant
+from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
+from pinmap.core.model.words import View, natural_key
+from pinmap.core.tracing.path import Trace
+from pinmap.drawings.faces import face_labels, face_svg
+from pinmap.drawings.transit import transit_maps, transit_svg
+from pinmap.services.analysis import Analysis, own_entries
+from pinmap.services.memory import Memory
+
+
+class Svg(str):
+    """SVG made by Pinmap with every text in it escaped, so that a template may put it in as it stands."""
+
+    __slots__ = ()
+
+    def __html__(self) -> str:
+        return str(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing with its title."""
+
+    title: str
+    svg: Svg
+
+
+_MAPS: Memory[tuple[Drawing, ...]] = Memory(16)
+_SVG: Memory[Svg] = Memory(64)
+
+
+def signal_map(
+    snapshot: Snapshot, variant: Variant, done: Analysis, signals: Sequence[str] | None = None, *, title: str = ""
+) -> Svg:
+    """The wiring map of some signals, None for all. Raises InputError, DrawingFailed."""
+    key = ("map", snapshot.content_hash, variant.key, own_entries(done.dictionary), tuple(signals or ("*",)), title)
+    return _SVG.get(key, lambda: Svg(transit_svg(snapshot, variant, done.routing, done.report, signals, title=title)))
+
+
+def maps(snapshot: Snapshot, variant: Variant, done: Analysis) -> tuple[Drawing, ...]:
+    """The whole job as several wiring maps, by system. Raises DrawingFailed."""
+
+    def make() -> tuple[Drawing, ...]:
+        found = transit_maps(snapshot, variant, done.routing, done.report, done.dictionary)
+        return tuple(Drawing(title, Svg(svg)) for title, svg in found)
+
+    return _MAPS.get((snapshot.content_hash, variant.key, own_entries(done.dictionary)), make)
+
+
+def plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Svg:
+    """The loom plan. Raises DrawingFailed."""
+    from pinmap.drawings.plan import plan_svg
+
+    key = ("plan", snapshot.content_hash, variant.key, own_entries(done.dictionary))
+    return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing)))
+
+
+def strip(way: Trace) -> Svg:
+    """A trace, station by station."""
+    from pinmap.drawings.strip import strip_svg
+
+    return Svg(strip_svg(way))
+
+
+def face_keys(snapshot: Snapshot, variant: Variant) -> tuple[ConnectorKey, ...]:
+    """Platform connectors of this variant whose loom half has a place, in the order of the loom's names."""
+    active = snapshot.active_connectors(variant)
+    placed = [(n.name or n.key, n.mates) for n in snapshot.job.nodes if n.mates is not None and n.mates in active]
+    return tuple(mates for _, mates in sorted(placed, key=lambda x: (natural_key(x[0]), x[1])))
+
+
+def face(
+    snapshot: Snapshot, variant: Variant, done: Analysis, connector: ConnectorKey, view: View | None = None
+) -> Drawing:
+    """The face of the loom connector that mates with ``connector``, from one side, or from both. Cavities of a housing
+    that is not known are listed."""
+    node = snapshot.node_of_connector.get(connector)
+    record = snapshot.connector[connector]
+    labels = face_labels(snapshot, variant, done.routing, connector)
+    housing = snapshot.housing.get((node.housing if node else "") or record.housing)
+    if housing is None:
+        housing = Housing(key="", name=record.name, cavities=tuple(Cavity(name=n, column=0, row=0) for n in labels))
+    own = (node.name or node.key) if node else record.name
+    title = f"{own}, mates with {snapshot.platform[connector.platform].name} {record.name}"
+    return Drawing(title, Svg(face_svg(housing, view, labels, title=title)))

@@ -1,0 +1,219 @@
+"""What leaves Pinmap as files: each output of a variant by name, the same for web and command line."""
+
+from __future__ import annotations
+
+import io
+import re
+import unicodedata
+import zipfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from pinmap.core.build.cut_list import cut_list, label_list
+from pinmap.core.build.parts_list import parts_list
+from pinmap.core.build.ring_out import ring_out
+from pinmap.core.build.splice_table import splice_table
+from pinmap.core.errors import NotFound
+from pinmap.core.facts.functions import Dictionary
+from pinmap.core.model.jobs import Snapshot, Variant
+from pinmap.core.model.words import Severity
+from pinmap.exchange import build_tables, job_json, pinout_out
+from pinmap.exchange.pdf import Figure, TitleBlock, build_pdf
+from pinmap.exchange.tables import Table
+from pinmap.exchange.tables_csv import write_csv
+from pinmap.exchange.tables_xlsx import write_xlsx
+from pinmap.services import drawings, platforms
+from pinmap.services.analysis import Analysis, analyse, findings
+from pinmap.services.shop import Shop
+
+MEDIA = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "pdf": "application/pdf",
+    "svg": "image/svg+xml",
+    "json": "application/json",
+    "zip": "application/zip",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One file; ``filename`` is safe as a name on every system and in a header."""
+
+    filename: str
+    data: bytes
+    media_type: str
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """What a title block says of a revision; empty for a draft."""
+
+    letter: str = ""
+    date: str = ""
+    author: str = ""
+
+
+_DRAFT = Release()
+
+
+def safe_name(text: str, longest: int = 80) -> str:
+    """Text as part of a file name: ASCII letters, digits, dot, dash and underscore, never empty, never hidden."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    plain = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
+    plain = re.sub(r"\.{2,}", ".", plain).strip("-._")[:longest].rstrip("-._")
+    return plain or "file"
+
+
+def make(
+    snapshot: Snapshot,
+    variant: Variant,
+    name: str,
+    words: Dictionary | None = None,
+    *,
+    release: Release = _DRAFT,
+    group: str = "",
+) -> Output:
+    """One output of a variant. ``group`` limits ``wiring-map.svg`` to the map of this title. Raises NotFound for a
+    name that is not in NAMES, DrawingFailed when a drawing could not be made."""
+    kind = name.rpartition(".")[2]
+    if name not in NAMES:
+        raise NotFound(f"there is no output {name!r}; there are {', '.join(NAMES)}")
+    done = analyse(snapshot, variant, words)
+    data = _map(done, group).encode() if name == "wiring-map.svg" else _MAKERS[name](done, release)
+    parts = [snapshot.job.key, f"rev-{release.letter}" if release.letter else ""]
+    if len(snapshot.variants) > 1:
+        parts.append(safe_name(variant.key, 60))
+    stem = "_".join(safe_name(p) for p in parts if p)
+    return Output(f"{stem}_{name}", data, MEDIA[kind])
+
+
+def pinout(shop: Shop, platform_key: str, kind: str) -> Output:
+    """A platform's pins as "csv" or "xlsx". Raises NotFound."""
+    platform = platforms.get(shop, platform_key).platform
+    if kind not in ("csv", "xlsx"):
+        raise NotFound(f"a pinout is given as csv or xlsx, not as {kind!r}")
+    data = pinout_out.pinout_csv(platform) if kind == "csv" else pinout_out.pinout_xlsx(platform)
+    return Output(f"{safe_name(platform.key)}_pinout.{kind}", data, MEDIA[kind])
+
+
+def job_file(snapshot: Snapshot) -> Output:
+    """The job file."""
+    return Output(f"{safe_name(snapshot.job.key)}.json", job_json.dump(snapshot), MEDIA["json"])
+
+
+def tables(done: Analysis) -> dict[str, tuple[Table, ...]]:
+    """The lists of a variant by the stem of their file name."""
+    snapshot, rows = done.snapshot, done.build_rows
+    plan = ring_out(snapshot, done.routing)
+    return {
+        "build-table": (build_tables.build_rows_table(rows),),
+        "cut-list": (build_tables.cut_table(cut_list(rows)),),
+        "splices": (build_tables.splices_table(splice_table(snapshot, done.routing)),),
+        "parts-list": (build_tables.parts_table(parts_list(snapshot, done.variant, done.routing)),),
+        "labels": (build_tables.labels_table(label_list(rows)),),
+        "ring-out": (build_tables.continuity_table(plan), build_tables.isolation_table(plan)),
+    }
+
+
+def _csv(stem: str) -> Callable[[Analysis, Release], bytes]:
+    def write(done: Analysis, _release: Release) -> bytes:
+        found = tables(done)[stem]
+        return b"\r\n".join(write_csv(table, mark=i == 0) for i, table in enumerate(found))
+
+    return write
+
+
+def _xlsx(stem: str) -> Callable[[Analysis, Release], bytes]:
+    def write(done: Analysis, release: Release) -> bytes:
+        block = title_block(done, release)
+        footer = f"{block.revision_words} {done.snapshot.content_hash[:12]}"
+        found = tables(done)
+        # the workbook of the build table has the whole packet, one list a sheet
+        sheets = [t for group in found.values() for t in group] if stem == "build-table" else list(found[stem])
+        return write_xlsx(sheets, title=f"{block.job}, {block.variant}", footer=footer)
+
+    return write
+
+
+def title_block(done: Analysis, release: Release = _DRAFT) -> TitleBlock:
+    """What stands on every printed page."""
+    job = done.snapshot.job
+    return TitleBlock(
+        job=job.name,
+        variant=done.snapshot.variant_label(done.variant),
+        revision=release.letter,
+        content_hash=done.snapshot.content_hash,
+        date=release.date,
+        customer=job.customer,
+        made_by=release.author,
+    )
+
+
+def _pdf(done: Analysis, release: Release) -> bytes:
+    snapshot, variant, rows = done.snapshot, done.variant, done.build_rows
+    accepted = {a.finding for a in snapshot.job.acceptances}
+    standing = [
+        f"{f.severity.value} {f.rule} {f.title}: {', '.join(f.where)}"
+        for f in findings(snapshot, [variant], done.dictionary)
+        if f.severity is not Severity.NOTE and f.key not in accepted
+    ]
+    plans = [Figure(title=m.title, svg=str(m.svg)) for m in drawings.maps(snapshot, variant, done)]
+    if snapshot.job.segments:
+        plans.insert(0, Figure(title="Loom plan", svg=str(drawings.plan(snapshot, variant, done))))
+    return build_pdf(
+        title_block(done, release),
+        rows,
+        splices=splice_table(snapshot, done.routing),
+        cuts=cut_list(rows),
+        parts=parts_list(snapshot, variant, done.routing),
+        labels=label_list(rows),
+        ring_out=ring_out(snapshot, done.routing),
+        faces=[Figure(title=f.title, svg=str(f.svg)) for f in _faces(done)],
+        plans=plans,
+        gaps=[f"{snapshot.signal[g.signal].name}: {g.reason}" for g in done.routing.gaps],
+        open_findings=standing,
+    )
+
+
+def _faces(done: Analysis) -> tuple[drawings.Drawing, ...]:
+    keys = drawings.face_keys(done.snapshot, done.variant)
+    return tuple(drawings.face(done.snapshot, done.variant, done, key) for key in keys)
+
+
+def _map(done: Analysis, group: str) -> str:
+    if not group:
+        return drawings.signal_map(done.snapshot, done.variant, done)
+    for found in drawings.maps(done.snapshot, done.variant, done):
+        if found.title == group:
+            return found.svg
+    raise NotFound(f"there is no wiring map {group!r}")
+
+
+def _plan(done: Analysis, _release: Release) -> bytes:
+    return drawings.plan(done.snapshot, done.variant, done).encode()
+
+
+def _zipped(found: Sequence[drawings.Drawing]) -> bytes:
+    """Drawings as a ZIP archive, the same bytes for the same drawings."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for number, drawing in enumerate(found, 1):
+            entry = zipfile.ZipInfo(f"{number:02}_{safe_name(drawing.title)}.svg", (2000, 1, 1, 0, 0, 0))
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, drawing.svg.encode())
+    return out.getvalue()
+
+
+_STEMS = ("build-table", "cut-list", "splices", "parts-list", "labels", "ring-out")
+_MAKERS: dict[str, Callable[[Analysis, Release], bytes]] = {
+    **{f"{stem}.csv": _csv(stem) for stem in _STEMS},
+    **{f"{stem}.xlsx": _xlsx(stem) for stem in _STEMS},
+    "build-table.pdf": _pdf,
+    "loom-plan.svg": _plan,
+    "wiring-map.svg": lambda done, _: _map(done, "").encode(),
+    "wiring-maps.zip": lambda done, _: _zipped(drawings.maps(done.snapshot, done.variant, done)),
+    "connector-faces.zip": lambda done, _: _zipped(_faces(done)),
+    "job.json": lambda done, _: job_json.dump(done.snapshot),
+}
+NAMES = tuple(_MAKERS)
