@@ -39,10 +39,11 @@ from pinmap.core.facts.constants import (
     SWITCH_CONTACT_OHM,
 )
 from pinmap.core.facts.functions import Dictionary
+from pinmap.core.facts.parts import terminals
 from pinmap.core.loom.results import Routing, device_point, loom_point, pin_point
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd
-from pinmap.core.model.pinouts import Pin, PinKey
+from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Role
 
 Floats = NDArray[np.float64]
@@ -142,7 +143,7 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
             if end.pin is not None and loom_point(end.pin) not in mated:
                 mated[loom_point(end.pin)] = None
                 text = f"contact {end.label}"
-                parts.element(pin_point(end.pin), loom_point(end.pin), CONTACT_OHM.value, text)
+                parts.element(pin_point(end.pin), loom_point(end.pin), contact_ohm(snapshot, end.pin), text)
     relays, diodes, coils, fuse_rating = _add_devices(parts, devices)
     found = loads(snapshot, variant, dictionary)
     feed_of, back_of = _add_load_ends(parts, snapshot, variant, found)
@@ -173,6 +174,23 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         back_of=back_of,
         fuse_rating_a=fuse_rating,
     )
+
+
+def contact_ohm(snapshot: Snapshot, pin: PinKey) -> float:
+    """Resistance of a mated contact [ohm]: that of its terminal family where the loom's connector, the platform's or
+    its housing names one, else the general figure."""
+    place = ConnectorKey(pin.platform, pin.connector)
+    node, connector = snapshot.node_of_connector.get(place), snapshot.connector.get(place)
+    housing = snapshot.housing.get(connector.housing) if connector is not None else None
+    families = terminals()
+    for key in (
+        node.terminal if node is not None else "",
+        connector.terminal if connector is not None else "",
+        housing.terminal if housing is not None else "",
+    ):
+        if key in families:
+            return families[key].contact_ohm
+    return CONTACT_OHM.value
 
 
 def _is_stud(devices: dict[str, Device], end: DeviceEnd) -> bool:
