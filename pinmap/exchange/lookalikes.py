@@ -16,10 +16,10 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 
 def clean(text: str) -> tuple[str, str]:
-    """(text without control and invisible characters at its inside and blanks at its ends, what was taken out)."""
+    """(text without control and invisible characters and blanks at its ends, what was taken out)."""
     if text.isascii() and text.isprintable():
         return text.strip(), ""
-    bare = _CONTROL.sub("", text).replace("\u00a0", " ").strip()
+    bare = _CONTROL.sub("", text).strip()
     return bare, "control characters were taken out" if len(bare) < len(text.strip()) else ""
 
 
@@ -27,7 +27,7 @@ def clean_name(text: str) -> tuple[str, str]:
     """The same for a name of a connector or cavity; says which look-alike characters are in it."""
     if text.isascii() and text.isprintable():
         return text.strip(), ""
-    bare, note = clean(text)
+    bare, note = clean(text.replace("\u00a0", " "))
     seen = _INVISIBLE.sub("", bare)
     if seen != bare:
         note = "invisible characters were taken out"

@@ -70,10 +70,10 @@ def area(field: str, text: str, *, gauge: bool) -> tuple[float | None, str]:
     if not size and gauge and _BARE_GAUGE.fullmatch(text):
         size = text
     if size:
-        number = gauge_number(size)
-        if not -3 <= number <= 40:
-            raise InputError(field, text, "wire gauges run from 4/0 to 40; write the size in mm²")
-        value = round(awg_area_mm2(number), 3)
+        try:
+            value = round(awg_area_mm2(size), 3)
+        except InputError as error:
+            raise InputError(field, text, "wire gauges run from 4/0 to 40; write the size in mm²") from error
         return value, f"{size} AWG is {value:g} mm²"
     number_match = _NUMBER.match(text.replace("\u00a0", " "))
     if number_match is None or text[number_match.end() :].strip().casefold() not in _AREA_UNITS:
@@ -85,13 +85,6 @@ def area(field: str, text: str, *, gauge: bool) -> tuple[float | None, str]:
     if not 0 < value <= MOST_MM2:
         raise InputError(field, text, f"a conductor's size lies above 0 and up to {MOST_MM2:g} mm²")
     return value, note
-
-
-def gauge_number(size: str) -> int:
-    """4/0 and 0000 are gauge -3."""
-    if "/" in size:
-        return 1 - int(size[0])
-    return 1 - len(size) if set(size) == {"0"} else int(size)
 
 
 def shown(value: float | None) -> str:

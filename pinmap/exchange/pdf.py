@@ -120,7 +120,7 @@ def _evidence(text: str) -> Cell:
 
 
 def _end(end: EndWords) -> Cell:
-    return lines(f"{end.place}-{end.cavity}" if end.cavity else end.place, end.mates, end.terminal)
+    return lines(f"{end.place}-{end.cavity}" if end.cavity else end.place, end.mates or end.function, end.terminal)
 
 
 def _number(value: float | None, digits: int) -> str:
@@ -182,7 +182,7 @@ def _cut_section(cuts: Sequence[SpoolCuts]) -> dict[str, Any]:
     body: list[dict[str, Any]] = []
     for s in cuts:
         body.append(group(f"{s.mm2:g} mm² ({s.awg} AWG)   {s.colour or 'no colour given'}   {s.insulation}   "
-                          f"{len(s.cuts)} pieces, {s.total_m:.2f} m"))  # fmt: skip
+                          f"{len(s.cuts)} {'piece' if len(s.cuts) == 1 else 'pieces'}, {s.total_m:.2f} m"))  # fmt: skip
         body += [
             row(
                 mark(c.wire), f"{c.cut_m:.3f}", c.start, c.start_terminal, c.end, c.end_terminal,
@@ -217,10 +217,13 @@ def _parts_section(parts: Sequence[PartRow]) -> dict[str, Any]:
 
 def _label_section(labels: Sequence[Label]) -> dict[str, Any]:
     columns = (
-        Column(heading="Wire", width=1), Column(heading="Where", width=2), Column(heading="Text", width=5, mono=True),
-        Column(heading="Done", width=0),
+        Column(heading="Wire", width=1), Column(heading="Where", width=2), Column(heading="Text", width=4, mono=True),
+        Column(heading="Labels", width=0, right=True), Column(heading="Done", width=0),
     )  # fmt: skip
-    body = [row(mark(x.wire), x.where, x.text, TICK) for x in labels]
+    body = []
+    for wire, found in groupby(labels, key=lambda x: x.wire):
+        here = list(found)
+        body.append(row(mark(wire), " and ".join(x.where for x in here), here[0].text, str(len(here)), TICK))
     return table_section("Wire labels", columns, body, size=8)
 
 
@@ -254,7 +257,7 @@ def _ring_out_sections(plan: RingOut) -> list[dict[str, Any]]:
         "Ring-out: isolation",
         isolation_columns,
         body,
-        intro=f"{plan.caution} At 100 to 500 V DC. Common practice.",
+        intro=f"{plan.caution} At 100 to 500 V DC; common practice.",
         size=8,
     )
     return [first, second]

@@ -53,9 +53,9 @@ def main() -> None:
         sheet = workbook.get_sheet_by_name(name)
         if sheet.end is None:
             continue
-        if sheet.total_height > most_rows or sheet.total_width > most_columns:
-            print(json.dumps({"error": "too-large", "sheet": name, "rows": sheet.total_height,
-                              "columns": sheet.total_width}))  # fmt: skip
+        rows, columns = sheet.end[0] + 1, sheet.end[1] + 1
+        if rows > most_rows or columns > most_columns:
+            print(json.dumps({"error": "too-large", "sheet": name, "rows": rows, "columns": columns}))
             return
         lines, dates = [], []
         for number, row in enumerate(sheet.to_python(skip_empty_area=False), start=1):

@@ -40,7 +40,9 @@ def reasons(row, *, blocking=True):
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"])
 def test_any_separator_and_encoding(delimiter, encoding):
-    text = "connector,cavity,function,note\r\nC1,7,Kühlmittel – Fühler,Größe\r\nC1,8,Masse,–\r\n".replace(",", delimiter)
+    text = "connector,cavity,function,note\r\nC1,7,Kühlmittel – Fühler,Größe\r\nC1,8,Masse,–\r\n".replace(
+        ",", delimiter
+    )
     table = read_table(text.encode(encoding), "a.csv")
     assert table.headings == ("connector", "cavity", "function", "note")
     assert table.rows[0] == ("C1", "7", "Kühlmittel – Fühler", "Größe")
@@ -86,7 +88,9 @@ def test_two_headings_for_one_column_the_surer_wins():
 
 
 def test_no_heading_row_is_read_by_its_values():
-    table = read_pasted("C1\t1\tLeft turn lamp\tYE\nC1\t2\tRear fog lamp\tBU\nC1\t3\tGround\tWH\nC1\t4\tRight turn\tGN\n")
+    table = read_pasted(
+        "C1\t1\tLeft turn lamp\tYE\nC1\t2\tRear fog lamp\tBU\nC1\t3\tGround\tWH\nC1\t4\tRight turn\tGN\n"
+    )
     guess = guess_headings(table.headings, table.rows)
     assert table.heading_row == 0
     assert table.headings == ("column A", "column B", "column C", "column D")
@@ -97,7 +101,7 @@ def test_no_heading_row_is_read_by_its_values():
 def test_everything_of_a_row():
     row = only(
         "connector,cavity,function,kind,direction,current_a,peak_a,wire_colour,wire_mm2,edition,evidence,component,note,"
-        "shelf\nC101,2,Coolant sensor,ntc,out,\"0,002\",,GN/YE,\"0,75 mm²\",late,manual: p. 12,ECT,check,B7\n",
+        'shelf\nC101,2,Coolant sensor,ntc,out,"0,002",,GN/YE,"0,75 mm²",late,manual: p. 12,ECT,check,B7\n',
         platform=HOST,
         housings=(H4,),
     )
@@ -119,7 +123,7 @@ def test_currents_as_people_write_them(text, amperes):
 
 
 @pytest.mark.parametrize(
-    "text", ["NaN", "inf", "-5", "1e999", "99999", "2-3", "ten", "1,2,3", "1.2.3", "5 V", "１０"[:0] + "1_0", "0x1F"]
+    "text", ["NaN", "inf", "-5", "1e999", "99999", "2-3", "ten", "1,2,3", "1.2.3", "5 V", "1_0", "0x1F"]
 )
 def test_bad_currents_are_named_with_a_remedy(text):
     row = only(f'pin,signal,current\n1,x,"{text}"\n', default_connector="C1")
@@ -131,16 +135,16 @@ def test_bad_currents_are_named_with_a_remedy(text):
 
 
 @pytest.mark.parametrize(
-    ("heading", "text", "mm2"),
-    [("size", "0.75", 0.75), ("size", "2,5mm²", 2.5), ("size", "18 AWG", 0.823), ("AWG", "18", 0.823),
-     ("gauge", "4/0", 107.219), ("wire gauge", "0.35", 0.35), ("mm2", "18", 18.0), ("size", "#20", 0.518)],
+    ("heading", "text", "mm2", "converted"),
+    [("size", "0.75", 0.75, False), ("size", "2,5mm²", 2.5, False), ("size", "18 AWG", 0.823, True),
+     ("AWG", "18", 0.823, True), ("gauge", "4/0", 107.219, True), ("wire gauge", "0.35", 0.35, False),
+     ("mm2", "18", 18.0, False), ("size", "#20", 0.518, True)],
 )  # fmt: skip
-def test_sizes_and_gauges(heading, text, mm2):
+def test_sizes_and_gauges(heading, text, mm2, converted):
     """Areas of gauges: ASTM B258."""
     row = only(f'pin,signal,{heading}\n1,x,"{text}"\n', default_connector="C1")
     assert row.pin.wire_mm2 == pytest.approx(mm2, abs=6e-4)
-    assert any("AWG is" in r for r in reasons(row, blocking=False)) is (mm2 != float(mm2) or "." in f"{mm2:.3f}".rstrip("0")
-                                                                      and mm2 in (0.823, 107.219, 0.518))  # fmt: skip
+    assert any("AWG is" in r for r in reasons(row, blocking=False)) is converted
 
 
 @pytest.mark.parametrize("text", ["0", "-1", "999", "41 AWG", "NaN"])
@@ -231,7 +235,8 @@ def test_a_heading_chosen_twice_is_refused():
 
 def test_five_thousand_rows_in_well_under_two_seconds():
     text = "connector,cavity,function,kind,direction,current_a,wire_colour,wire_mm2,evidence,note\n" + "".join(
-        f"C{i // 60},{i % 60 + 1},Function {i},supply-15,in,{i % 30}.5,GN/YE,0.75,manual: p. {i},x{i}\n" for i in range(5000)
+        f"C{i // 60},{i % 60 + 1},Function {i},supply-15,in,{i % 30}.5,GN/YE,0.75,manual: p. {i},x{i}\n"
+        for i in range(5000)
     )
     begun = time.perf_counter()
     found = draft(text, platform=HOST, housings=(H4,))

@@ -58,10 +58,10 @@ def end_words(snapshot: Snapshot, end: WireEnd) -> EndWords:
     if end.device is not None:
         device = snapshot.device[end.device.device]
         return EndWords(
-            place=device.name or device.key,
+            place=device.key,
             cavity=end.device.terminal,
             terminal=device_terminal(device),
-            function=device_words(device),
+            function=f"{device.name}: {device_words(device)}" if device.name else device_words(device),
             label=end.label,
         )
     return EndWords(place=end.splice, cavity="", terminal="splice", label=end.label)

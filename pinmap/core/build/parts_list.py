@@ -19,6 +19,7 @@ from pinmap.core.build.ends import (
     terminal_name,
 )
 from pinmap.core.facts.conductors import insulations, wire_size
+from pinmap.core.facts.parts import terminals
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Node
@@ -107,7 +108,9 @@ def _terminals(snapshot: Snapshot, nodes: Sequence[Node], used: dict[str, dict[s
         for wires in used[node.key].values():
             sizes = " + ".join(f"{w.mm2:g}" for w in sorted(wires, key=lambda w: w.mm2))
             note = "" if key else "terminal family not named yet"
-            groups[name, f"{gender}, for {sizes} mm²", note].append(_name(node))
+            family = terminals().get(key)
+            side = "" if family is not None and family.form == "ring" else f"{gender}, "
+            groups[name, f"{side}for {sizes} mm²", note].append(_name(node))
     return [
         PartRow(
             group="Terminals", item=name, detail=detail, quantity=len(where), buy=_spare(len(where)),
@@ -191,14 +194,13 @@ def _devices(snapshot: Snapshot, variant: Variant, routing: Routing) -> list[Par
             if end.device is not None:
                 ends[end.device.device].append(wire)
     parts: dict[tuple[str, str], list[str]] = defaultdict(list)
-    terminals: dict[tuple[str, str], list[str]] = defaultdict(list)
+    crimped: dict[tuple[str, str], list[str]] = defaultdict(list)
     for device in snapshot.active_devices(variant).values():
         if device.key not in ends:
             continue
-        name = device.name or device.key
-        parts[device_words(device), device.part].append(name)
+        parts[device_words(device), device.part].append(device.key)
         for wire in ends[device.key]:
-            terminals[device_terminal(device), f"for {wire.mm2:g} mm²"].append(name)
+            crimped[device_terminal(device), f"for {wire.mm2:g} mm²"].append(device.key)
     rows = [
         PartRow(group="Devices", item=item, detail=part, quantity=len(where), buy=len(where), where=_natural(where))
         for (item, part), where in sorted(parts.items(), key=lambda x: (natural_key(x[0][0]), x[0][1]))
@@ -208,7 +210,7 @@ def _devices(snapshot: Snapshot, variant: Variant, routing: Routing) -> list[Par
             group="Device terminals", item=item, detail=detail, quantity=len(where), buy=_spare(len(where)),
             where=_natural(where),
         )
-        for (item, detail), where in sorted(terminals.items(), key=lambda x: (x[0][0], natural_key(x[0][1])))
+        for (item, detail), where in sorted(crimped.items(), key=lambda x: (x[0][0], natural_key(x[0][1])))
     ]  # fmt: skip
 
 

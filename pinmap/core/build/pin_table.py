@@ -39,7 +39,7 @@ def pin_table(snapshot: Snapshot, variant: Variant, rows: Sequence[BuildRow]) ->
             if isinstance(end, PinKey) and end in pins:
                 named.append((f"{snapshot.platform[end.platform].name} {end.connector}", end.cavity))
             elif isinstance(end, DeviceEnd) and end.device in devices:
-                named.append((devices[end.device].name or end.device, end.terminal))
+                named.append((end.device, end.terminal))
     at: dict[tuple[str, str], list[tuple[BuildRow, EndWords]]] = {}
     for row in rows:
         for end_ in (row.start, row.end):

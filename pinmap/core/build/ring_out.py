@@ -19,9 +19,9 @@ from pinmap.core.model.words import natural_key
 
 ALLOWANCE_OHM = 0.05  # contact and crimp of both ends and the leads' rest after nulling; common practice
 ISOLATION_OHM = 10e6  # each net against all others joined, 100 to 500 V DC; common practice
-SOURCE = "common practice; conductor resistance from the wire table, at 20 °C"
+SOURCE = "Limits: common practice; conductor resistance from the wire table, at 20 °C"
 CAUTION = (
-    "Loom away from the vehicle and from every control unit; all fuses and relays out. "
+    "Loom away from the vehicle and from every control unit; all fuses, relays, diodes and resistors out. "
     "Insulation is tested only with nothing electronic connected."
 )
 

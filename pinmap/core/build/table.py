@@ -13,6 +13,9 @@ from pinmap.core.model.looms import Device
 from pinmap.core.model.words import DeviceKind
 
 
+LEAST_A = 0.001  # what a wire carries below this is no load but the network's rounding
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildRow:
     """One wire. cut_m is what is cut, run_m the way through the loom without service loops and strip lengths [m];
@@ -95,7 +98,7 @@ def heaviest(report: ElectricalReport, wire: str) -> WireState | None:
     """The load case in which a wire carries most; the first of equals."""
     states = [by_wire[wire] for by_wire in report.wires.values() if wire in by_wire]
     most = max(states, key=lambda s: abs(s.current_a), default=None)
-    return most if most is not None and most.current_a != 0 else None
+    return most if most is not None and abs(most.current_a) >= LEAST_A else None
 
 
 def fuse_before(signal: Signal, section: int, active: dict[str, Device]) -> str:
@@ -103,5 +106,5 @@ def fuse_before(signal: Signal, section: int, active: dict[str, Device]) -> str:
     for key in reversed(signal.inline[:section]):
         device = active.get(key)
         if device is not None and device.kind is DeviceKind.FUSE:
-            return f"{device.name or device.key} ({device_words(device)})"
+            return f"{device.key} ({device_words(device)})"
     return ""
