@@ -75,7 +75,8 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
     """The electrical report of one variant over the job's load cases.
 
     Resistance and temperature are iterated until they agree within 0.1 K. A wire's temperature is that in the hottest
-    surroundings and the fullest bundle on its way, and holds for its whole length: on the safe side.
+    surroundings and the fullest bundle on its way, and holds for its whole length: on the safe side. The bundle counts
+    through E-11's factor on each wire's own current; a wire without current is taken to be as warm as the air around.
     """
     network = build_network(snapshot, variant, routing, dictionary)
     thermal = _thermal(snapshot, routing)
