@@ -109,8 +109,7 @@ def lay_out(job: Job) -> Job:
                 note=row["description"],
             ),
         )
-        covering = "heat sleeve" if row["zone"] == "hot" else "braid" if row["zone"] == "engine" else "corrugated"
-        job = _run(job, row["from"], row["connector"], {**row, "covering": covering})
+        job = _run(job, row["from"], row["connector"], row)
     for device in DEVICES:
         job = edits.add_device(job, device)
     return job
@@ -154,7 +153,7 @@ def _wire(job: Job, wiring: Wiring) -> Job:
         members[0].extend(_mates(members[0][0]))
     pins = [end for ends in members for end in ends if isinstance(end, PinKey)]
     codes = [all_pins()[p].function_code for p in pins if all_pins()[p].function_code]
-    on_engine = any(p.platform == DONOR for p in pins)
+    on_engine = any(p.platform in (DONOR, GLOW) for p in pins)
     job = edits.join(
         job,
         [end for ends in members for end in ends],

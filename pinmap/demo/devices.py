@@ -20,11 +20,11 @@ def _bolted(key: str, name: str, rating_a: float) -> Device:
     )
 
 
-def _blade(key: str, name: str, rating_a: float) -> Device:
+def _blade(key: str, name: str, rating_a: float, place: str = "BF") -> Device:
     return Device(
         key=key,
         kind=DeviceKind.FUSE,
-        place="PB",
+        place=place,
         name=name,
         rating_a=rating_a,
         resistance_ohm=round(0.07 / rating_a, 5),  # about 70 mV at the rating
@@ -59,22 +59,21 @@ def _terminator(key: str, place: str, name: str) -> Device:
 
 
 DEVICES: tuple[Device, ...] = (
-    _bolted("FL1", "Loom box", 100),
     _bolted("FL2", "Alternator", 150),
     _bolted("FL3", "Glow module", 80),
     _blade("F1", "Main relay", 30),
-    _blade("F2", "Control unit 1", 15),
-    _blade("F3", "Control unit 2", 10),
-    _blade("F4", "Valves", 10),
-    _blade("F5", "Sensors and relay coils", 7.5),
+    _blade("F2", "Control unit 1", 15, "PB"),
+    _blade("F3", "Control unit 2", 10, "PB"),
+    _blade("F4", "Valves", 7.5, "PB"),
+    _blade("F5", "Sensors and relay coils", 5, "PB"),
     _blade("F6", "Fan low stage", 25),
     _blade("F7", "Fan high stage", 25),
-    _blade("F8", "Starter solenoid", 30),
+    _blade("F8", "Starter solenoid", 20),
     _blade("F9", "Fuel pump", 15),
     _blade("F10", "Compressor clutch", 7.5),
     _blade("F11", "After-run pump", 5),
     _blade("F12", "Fuel heater", 15),
-    _blade("F13", "Diagnostic sockets", 10),
+    _blade("F13", "Diagnostic sockets", 7.5),
     _blade("F14", "Alternator sense", 5),
     _relay("K1", "Main relay", 40),
     _relay("K2", "Starter relay", 40),

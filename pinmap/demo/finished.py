@@ -4,8 +4,17 @@ from __future__ import annotations
 
 from pinmap.core.crossing import edits
 from pinmap.core.model.jobs import Job
-from pinmap.demo.building import decide_rest, empty_job, lay_out, wire
+from pinmap.demo.building import all_pins, decide_rest, empty_job, lay_out, wire
+from pinmap.demo.colours import colour
 from pinmap.demo.wiring import ALL
+
+_NOT_READ = "The OU-48 does not read this sensor; in its variants the plug is sealed with a dummy and no wire is laid"
+_ACCEPTED = (
+    ("R11|wire:3A", "The alternator gives 120 A at most by itself; the fuse guards against the battery and sits there"),
+    ("R21|pin:quern-q24:B12:1", _NOT_READ),
+    ("R21|pin:quern-q24:B12:3", _NOT_READ),
+    ("R21|pin:quern-q24:B8:2", _NOT_READ),
+)
 
 
 def build_finished() -> Job:
@@ -17,4 +26,12 @@ def build_finished() -> Job:
         note="Old engine and front loom out as one piece; nothing of the body loom is cut",
     )
     job = edits.update_practice(lay_out(job), min_mm2=0.5)
-    return decide_rest(wire(job, ALL))
+    job = decide_rest(colour(wire(job, ALL), all_pins()))
+    return accept(job)
+
+
+def accept(job: Job) -> Job:
+    """Findings that a named person has looked at and takes."""
+    for finding, reason in _ACCEPTED:
+        job = edits.accept_finding(job, finding, by="R. Halloran, workshop foreman", reason=reason)
+    return job

@@ -76,21 +76,21 @@ BATTERY = (
     _w("q:G1A-1 | FL2 | b:BT3-1", "Alternator charging cable", mm2=35),
     _w("b:BT4-1 | FL3 | g:S-1", "Glow module feed"),
     _w(
-        "b:BT2-1 | FL1 | F1.1=4 F6.1=4 F7.1=4 F8.1=4 F9.1=2.5 F10.1=1.5 F11.1=1 F12.1=2.5 F13.1=1.5 F14.1=1",
-        "Loom box bus 30",
+        "b:BT2-1 F1.1=10 F6.1=4 F7.1=4 F8.1=4 F9.1=2.5 F10.1=1.5 F11.1=1 F12.1=2.5 F13.1=1 F14.1=1",
+        "Battery fuse carrier 30",
         mm2=25,
-        note="Comb bar in the box; listed as short wires",
+        note="Bar of the fuse carrier on the battery clamp, nothing of it longer than 0.15 m",
     ),
 )
 MAIN_RELAY = (
-    _w("F1.2 | K1 | F2.1=2.5 F3.1=2.5 F4.1=1.5 F5.1=1.5", "Main relay output 87", mm2=4),
-    _w("K1.86=0.75 b:C102-4=1.5 f:B-4 o:P2-3 q:A5-1=0.75", "Permanent supply control unit"),
+    _w("F1.2 | K1 | F2.1=6 F3.1=6 F4.1=6 F5.1=6", "Main relay output 87", mm2=10),
+    _w("K1.86=0.75 b:C102-4=1.5 f:B-4 o:P2-3=0.75 q:A5-1=0.75", "Permanent supply control unit"),
     _w("K1.85=0.75 f:B-9 o:P2-8", "Main relay control", mm2=0.75),
     _w("F2.2=2.5 f:B-1 f:B-2 o:P2-1=2.5", "Control unit supply 1", mm2=2.5),
     _w("F3.2=2.5 f:B-3 o:P2-2=2.5", "Control unit supply 2"),
-    _w("F4.2=1.5 q:Y5-1 q:Y6-1 q:Y7-1 q:Y8-1 q:Y9-1 q:E2-1", "Valve supply 87"),
-    _w("F5.2=1.5 q:B4-1 q:B10-1 g:C-1=0.75 K4.86=0.75 K5.86=0.75 K6.86=0.75 K8.86=0.75", "Sensor supply 87"),
-    _w("b:C102-1=1.5 f:B-5 o:P2-4 q:A5-2=0.75 K7.86=0.75", "Ignition supply 15"),
+    _w("F4.2=4 q:Y5-1 q:Y6-1 q:Y7-1 q:Y8-1 q:Y9-1 q:E2-1", "Valve supply 87"),
+    _w("F5.2=1.5 q:B4-1 q:B10-1 K4.86=0.75 K5.86=0.75 K6.86=0.75 K8.86=0.75", "Sensor supply 87"),
+    _w("b:C102-1=1.5 f:B-5 o:P2-4=0.75 q:A5-2=0.75 g:C-1=0.75 K7.86=0.75", "Ignition supply 15"),
 )
 RELAYS = (
     _w("F8.2=4 | K2 | q:M1B-1", "Starter solenoid 50", mm2=4),
@@ -104,16 +104,16 @@ RELAYS = (
     _w("F9.2=2.5 | K3 | b:C140-13", "Fuel pump feed", mm2=2.5),
     _w("K3.86=0.75 b:C102-29", "Fuel pump relay coil through the inertia switch"),
     _w("K3.85=0.75 f:B-14 o:P2-13", "Fuel pump relay control", mm2=0.75),
-    _w("F10.2=1.5 | K6 | q:Y11-1=1 b:C102-19", "Compressor clutch feed", mm2=1.5),
+    _w("F10.2=1.5 | K6 | q:Y11-1 b:C102-19", "Compressor clutch feed", mm2=1.5),
     _w("K6.85=0.75 f:B-15 o:P2-14", "Air conditioning clutch relay control", mm2=0.75),
     _w("F11.2=1 | K8 | q:M3-1", "After-run coolant pump feed", mm2=1.0),
     _w("K8.85=0.75 f:B-16 o:P2-15", "After-run coolant pump relay control", mm2=0.75),
     _w("F12.2=2.5 | K7 | q:E1-1", "Fuel filter heater feed", mm2=2.5),
-    _w("F13.2=1.5 b:C102-15 s:X9-B", "Diagnostic supply"),
+    _w("F13.2=1 b:C102-15 s:X9-B", "Diagnostic supply"),
     _w("F14.2=1 q:G1B-S", "Alternator voltage sense", mm2=1.0),
 )
 ENGINE_GROUNDS = (
-    _w("q:X1-1=6 f:B-6 f:B-7 f:B-8 o:P2-5=2.5 o:P2-6=2.5 o:P2-7=1.5 g:C-4=1.5", "Power ground at the block"),
+    _w("q:X1-1=16 f:B-6 f:B-7 f:B-8 o:P2-5=2.5 o:P2-6=2.5 o:P2-7=1.5 g:C-4=1.5", "Power ground at the block"),
     _w("q:X2-1=6 q:E1-2 q:E2-2 q:Y11-2 q:M3-2 q:B10-3", "Auxiliary ground at the front cover"),
 )
 CONTROLS = (
@@ -132,7 +132,7 @@ CONTROLS = (
     _w("b:C102-7@early f:B-34 o:P2-27", "Tachometer"),
     _w("b:C102-8@early f:B-35 o:P2-28", "Malfunction indicator lamp"),
     _w("b:C102-9@early f:B-36 o:P2-29", "Glow plug indicator lamp"),
-    _w("b:C102-31@early f:B-37", "Water in fuel lamp"),
+    _w("b:C102-31@early f:B-37 o:P2-46", "Water in fuel lamp"),
     _w("b:C102-10@early b:C131-1", "Coolant temperature gauge"),
 )
 DATA = (
