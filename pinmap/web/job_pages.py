@@ -25,7 +25,6 @@ class JobPage:
 
     view: JobView
     variant: Variant
-    shop: Shop
 
     @property
     def snapshot(self) -> Snapshot:
@@ -41,11 +40,11 @@ class JobPage:
 
     @property
     def analysis(self) -> Analysis:
-        return analysis.analyse(self.snapshot, self.variant, self.shop)
+        return analysis.analyse(self.snapshot, self.variant, self.view.dictionary)
 
     @property
     def overview(self) -> Overview:
-        return analysis.overview(self.snapshot, self.shop)
+        return analysis.overview(self.snapshot, self.view.dictionary)
 
     @property
     def ledger(self) -> Ledger:
@@ -63,7 +62,7 @@ class JobPage:
 def open_job(shop: Shop, key: str, variant: str = "") -> JobPage:
     """The job and the asked-for variant, the first one when none is asked for. Raises NotFound."""
     view = jobs.get(shop, key)
-    return JobPage(view, view.snapshot.variant(variant), shop)
+    return JobPage(view, view.snapshot.variant(variant))
 
 
 def job_page(

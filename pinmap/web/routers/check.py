@@ -10,8 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from pinmap.core.crossing import edits
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.words import Severity
-from pinmap.services import jobs
-from pinmap.services.analysis import findings_of
+from pinmap.services import analysis, jobs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.job_pages import job_page, open_job
@@ -22,7 +21,7 @@ router = APIRouter(prefix="/jobs/{key}/check")
 @router.get("")
 def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
-    found = findings_of(opened.snapshot, shop)
+    found = analysis.findings(opened.snapshot, None, opened.view.dictionary)
     order = list(Severity)
     return job_page(
         request, "check/findings.html", opened, "check",

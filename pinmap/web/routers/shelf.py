@@ -55,5 +55,5 @@ def entry(request: Request, key: str) -> HTMLResponse:
 
 @router.post("/{key}/copy")
 def copy(shop: ShopDep, key: str) -> Response:
-    made = platforms.copy_from_shelf(shop, key)
-    return back_to(f"/platforms/{made}", "Copied from the shelf")
+    made = platforms.from_shelf(shop, key)
+    return back_to(f"/platforms/{made.platform.key}", "Copied from the shelf")

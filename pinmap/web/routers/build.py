@@ -1,0 +1,102 @@
+"""Build: the tables and pictures to build by, and the ring-out."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.errors import NotFound
+from pinmap.core.model.pinouts import ConnectorKey
+from pinmap.core.model.words import Severity
+from pinmap.services import drawings, outputs
+from pinmap.web.deps import ShopDep
+from pinmap.web.downloads import download
+from pinmap.web.job_pages import JobPage, job_page, open_job
+
+router = APIRouter(prefix="/jobs/{key}")
+
+_FACES_A_PAGE = 12
+_LISTS = {
+    "cut": ("cut-list", "Cut list", "By spool, the longest first. Label both ends before you cut."),
+    "splices": ("splices", "Splices", "Where each splice sits and which wires meet there."),
+    "parts": ("parts-list", "Parts list", "For one loom of this variant. Spare terminals: 20 %, common practice."),
+    "labels": ("labels", "Labels", "One for each end of each wire."),
+}
+
+
+@router.get("/build")
+def table(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    done = opened.analysis
+    return job_page(
+        request, "build/table.html", opened, "build", rows=done.build_rows, gaps=done.routing.gaps,
+        stops=sum(f.severity == Severity.STOP for f in done.findings),
+    )  # fmt: skip
+
+
+@router.get("/build/faces")
+def faces(
+    request: Request, shop: ShopDep, key: str, variant: str = "", connector: str = "", page: int = 1
+) -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    keys = drawings.face_keys(opened.snapshot, opened.variant)
+    names = {f"{k.platform}|{k.connector}": k for k in keys}
+    first = max(page - 1, 0) * _FACES_A_PAGE
+    shown = (names[connector],) if connector in names else keys[first : first + _FACES_A_PAGE]
+    return job_page(
+        request, "build/faces.html", opened, "build", total=len(keys), chosen=connector, page_number=max(page, 1),
+        faces=[drawings.face(opened.snapshot, opened.variant, opened.analysis, k) for k in shown],
+        more=connector not in names and first + _FACES_A_PAGE < len(keys),
+        connectors=[(text, _face_words(opened, k)) for text, k in names.items()],
+    )  # fmt: skip
+
+
+def _face_words(opened: JobPage, key: ConnectorKey) -> str:
+    return f"{opened.snapshot.platform[key.platform].name} {key.connector} {opened.snapshot.connector[key].description}"
+
+
+@router.get("/build/plan")
+def plan(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    drawing = drawings.plan(opened.snapshot, opened.variant, opened.analysis) if opened.job.segments else ""
+    return job_page(request, "build/plan.html", opened, "build", drawing=drawing)
+
+
+@router.get("/build/map")
+def wiring_map(request: Request, shop: ShopDep, key: str, variant: str = "", group: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    found = drawings.maps(opened.snapshot, opened.variant, opened.analysis)
+    chosen = next((m for m in found if m.title == group), found[0] if found else None)
+    return job_page(
+        request, "build/map.html", opened, "build", groups=[(m.title, m.title) for m in found],
+        chosen=chosen.title if chosen else "", drawing=chosen.svg if chosen else "",
+    )  # fmt: skip
+
+
+@router.get("/build/files/{name}")
+def file(shop: ShopDep, key: str, name: str, variant: str = "", group: str = "") -> Response:
+    opened = open_job(shop, key, variant)
+    made = outputs.make(opened.snapshot, opened.variant, name, opened.view.dictionary, group=group)
+    return download(made)
+
+
+@router.get("/build/{name}")
+def listed(request: Request, shop: ShopDep, key: str, name: str, variant: str = "") -> HTMLResponse:
+    if name not in _LISTS:
+        raise NotFound(f"there is no list {name!r}; there are {', '.join(_LISTS)}")
+    stem, title, say = _LISTS[name]
+    opened = open_job(shop, key, variant)
+    return job_page(
+        request, "build/list.html", opened, "build", here=f"/{name}", title=title, say=say, file=stem,
+        tables=outputs.tables(opened.analysis)[stem],
+    )  # fmt: skip
+
+
+@router.get("/prove")
+def prove(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    return job_page(
+        request, "build/list.html", opened, "prove", here="/prove", title="Ring-out", file="ring-out",
+        say="Loom on the bench, nothing electronic connected. Continuity end to end first, then isolation.",
+        tables=outputs.tables(opened.analysis)["ring-out"],
+    )  # fmt: skip

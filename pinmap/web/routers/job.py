@@ -1,0 +1,127 @@
+"""One job: overview, gathering, settings, job file out, copy, delete."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.crossing import edits
+from pinmap.core.errors import InputError
+from pinmap.core.facts.conductors import insulations
+from pinmap.core.model.jobs import Job, Pick, Snapshot
+from pinmap.core.model.words import Evidence, Fate
+from pinmap.services import jobs, outputs, platforms
+from pinmap.web.deps import ShopDep
+from pinmap.web.downloads import download
+from pinmap.web.forms import back_to, number
+from pinmap.web.job_pages import JobPage, job_page, open_job
+
+router = APIRouter(prefix="/jobs/{key}")
+
+_OPEN = (Fate.UNDECIDED, Fate.DEFERRED)
+_NUMBERS = (
+    ("min_mm2", "Least wire size mm²"), ("drop_critical_pct", "Drop, critical loads %"), ("drop_other_pct", "Drop, other loads %"),
+    ("service_loop_m", "Service loop m"), ("strip_m", "Strip m"), ("splice_overlap_m", "Splice overlap m"),
+    ("twist_take_up_pct", "Twist take-up %"), ("cut_step_m", "Cut step m"), ("max_untwisted_m", "Most untwisted m"),
+)  # fmt: skip
+
+
+def _sides(opened: JobPage) -> list[dict[str, object]]:
+    """One line a platform: how many of its pins have which fate."""
+    rows = []
+    for seat in opened.job.seats:
+        for key in dict.fromkeys(pick.platform for pick in seat.picks):
+            counts = opened.ledger.counts.get(key, {})
+            total = sum(counts.values())
+            undecided = sum(counts.get(f, 0) for f in _OPEN)
+            joined = counts.get(Fate.JOINED, 0)
+            rows.append(
+                {
+                    "seat": seat.name, "platform": opened.snapshot.platform[key], "pins": total, "joined": joined,
+                    "other": total - joined - undecided, "open": undecided,
+                    "editions": [p.edition for p in seat.picks if p.platform == key and p.edition],
+                }
+            )  # fmt: skip
+    return rows
+
+
+@router.get("")
+def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    return job_page(request, "jobs/overview.html", opened, "overview", sides=_sides(opened))
+
+
+@router.get("/gather")
+def gather(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    known = {p.key: Counter(pin.evidence for pin in p.pins) for p in opened.snapshot.platforms}
+    return job_page(request, "jobs/gather.html", opened, "gather", sides=_sides(opened), known=known, levels=list(Evidence))
+
+
+@router.get("/settings")
+def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    free = []
+    for row in platforms.list_platforms(shop):
+        platform = platforms.get(shop, row.key).platform
+        for edition in platform.editions or (None,):
+            free.append((f"{platform.key}|{edition.key if edition else ''}", f"{platform.name}{', ' + edition.name if edition else ''}"))
+    return job_page(
+        request, "jobs/settings.html", opened, "settings", numbers=_NUMBERS, insulations=insulations(), free=free
+    )
+
+
+@router.post("/settings")
+async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
+    form = {k: str(v) for k, v in (await request.form()).items()}
+
+    def change(job: Job, _: Snapshot) -> Job:
+        stock = tuple(number("stock_mm2", part) for part in form.get("stock_mm2", "").replace(";", " ").split())
+        job = edits.update_job(job, name=form.get("name", ""), customer=form.get("customer", ""), note=form.get("note", ""))
+        values = {name: number(name, form.get(name, ""), least=0) for name, _ in _NUMBERS}
+        return edits.update_practice(
+            job, **values, stock_mm2=stock, insulation=form.get("insulation", ""), units=form.get("units", "metric")
+        )
+
+    jobs.edit(shop, key, int(form.get("version", "0")), change, "settings changed")
+    return back_to(f"/jobs/{key}/settings", "Saved")
+
+
+@router.post("/seats")
+def change_seats(
+    shop: ShopDep, key: str, version: Annotated[int, Form()], seat: Annotated[str, Form()], pick: Annotated[str, Form()],
+    deed: Annotated[str, Form()],
+) -> Response:  # fmt: skip
+    platform, _, edition = pick.partition("|")
+    chosen = Pick(platform, edition)
+
+    def change(job: Job, _: Snapshot) -> Job:
+        match deed:
+            case "add":
+                return edits.add_pick(job, seat, chosen)
+            case "remove":
+                return edits.remove_pick(job, seat, chosen)
+        raise InputError("deed", deed, "choose add or remove")
+
+    jobs.edit(shop, key, version, change, f"pick {pick}: {deed}")
+    return back_to(f"/jobs/{key}/settings", "Done")
+
+
+@router.post("/copy")
+def copy(shop: ShopDep, key: str, name: Annotated[str, Form()]) -> Response:
+    view = jobs.copy(shop, key, "", name)
+    return back_to(f"/jobs/{view.job.key}", "Copied")
+
+
+@router.post("/delete")
+def delete(shop: ShopDep, key: str, version: Annotated[int, Form()]) -> Response:
+    jobs.delete(shop, key, version)
+    return back_to("/", "The job was deleted; its platforms stay")
+
+
+@router.get("/job.json")
+def job_file(shop: ShopDep, key: str) -> Response:
+    return download(outputs.job_file(jobs.get(shop, key).snapshot))

@@ -1,0 +1,127 @@
+"""One pin at a time, and pin lists: staging, correcting, storing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, File, Form, Request, UploadFile
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.crossing.recognise import recognise_all
+from pinmap.core.errors import InputError, NotFound
+from pinmap.exchange.columns import COLUMNS
+from pinmap.services import dictionary, pinout_import, platforms
+from pinmap.web.deps import ShopDep
+from pinmap.web.forms import back_to
+from pinmap.web.refs import parse_pin
+from pinmap.web.render import page
+from pinmap.web.routers.platforms import PinForm
+
+router = APIRouter()
+
+_ROWS_SHOWN = 800
+
+
+@router.post("/platforms/{key}/pins")
+def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()]) -> Response:
+    made = form.pin
+    if not made.function_code:
+        made = recognise_all((made,), dictionary.entries(shop))[0]
+    platforms.add_pin(shop, key, version, made)
+    return back_to(f"/platforms/{key}/connectors/{made.connector}", f"{made.connector}-{made.cavity} added")
+
+
+@router.post("/platforms/{key}/pin")
+def save_pin(
+    shop: ShopDep, key: str, pin: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()],
+    deed: Annotated[str, Form()] = "save",
+) -> Response:  # fmt: skip
+    wanted = parse_pin(pin)
+    if deed == "delete":
+        platforms.delete_pin(shop, key, version, wanted)
+        return back_to(f"/platforms/{key}", f"{wanted.connector}-{wanted.cavity} deleted")
+    old = next((p for p in platforms.get(shop, key).platform.pins if p.key(key) == wanted), None)
+    if old is None:
+        raise NotFound(f"there is no pin {wanted} any more")
+    platforms.update_pin(shop, key, version, wanted, replace(form.pin, extra=old.extra))
+    return back_to(f"/platforms/{key}/connectors/{form.pin.connector}", "Saved")
+
+
+@router.get("/platforms/{key}/import")
+def bring_in(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
+    return page(request, "platforms/import.html", pf=platforms.get(shop, key).platform)
+
+
+@router.post("/platforms/{key}/import")
+def upload(
+    shop: ShopDep, key: str, file: Annotated[UploadFile, File()], sheet: Annotated[str, Form()] = ""
+) -> Response:
+    draft = pinout_import.stage(shop, key, file.file.read(), file.filename or "", sheet=sheet.strip())
+    return back_to(f"/imports/{draft}")
+
+
+@router.post("/platforms/{key}/paste")
+def paste(shop: ShopDep, key: str, text: Annotated[str, Form()]) -> Response:
+    return back_to(f"/imports/{pinout_import.stage_text(shop, key, text)}")
+
+
+@router.get("/imports/{draft}")
+def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLResponse:
+    view = pinout_import.get(shop, draft)
+    cells = dict(view.table.numbered_rows)
+    wanted = [r for r in view.draft.rows if show != "problems" or r.problems or r.row in view.existing]
+    wanted.sort(key=lambda r: (r.good, not r.problems and r.row not in view.existing))
+    return page(
+        request, "imports/page.html", d=view, columns=COLUMNS, wanted=len(wanted),
+        rows=[(r, cells[r.row]) for r in wanted[:_ROWS_SHOWN]],
+    )  # fmt: skip
+
+
+@router.post("/imports/{draft}/headings")
+async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
+    form = await request.form()
+    row = str(form.get("heading_row", "")).strip()
+    if not row.isdecimal():
+        raise InputError("heading_row", row, "type the number of the row with the headings, 0 for none")
+    pinout_import.remap(
+        shop, draft, int(str(form["version"])),
+        read_as={int(k.removeprefix("column-")): str(v) for k, v in form.items() if k.startswith("column-")},
+        heading_row=int(row), default_connector=str(form.get("default_connector", "")), fill_connector="fill" in form,
+    )  # fmt: skip
+    return back_to(f"/imports/{draft}", "Read again")
+
+
+@router.post("/imports/{draft}/cell")
+def cell(
+    shop: ShopDep, draft: int, version: Annotated[int, Form()], row: Annotated[int, Form()],
+    column: Annotated[int, Form()], text: Annotated[str, Form()] = "",
+) -> Response:  # fmt: skip
+    pinout_import.edit_cell(shop, draft, version, row, column, text)
+    return back_to(f"/imports/{draft}#r{row}", f"Row {row} read again")
+
+
+@router.post("/imports/{draft}/choose")
+def choose(
+    shop: ShopDep, draft: int, version: Annotated[int, Form()], row: Annotated[int, Form()] = 0,
+    choice: Annotated[str, Form()] = "", all_rows: Annotated[str, Form(alias="all")] = "",
+) -> Response:  # fmt: skip
+    choices = {r.row: all_rows for r in pinout_import.get(shop, draft).open_rows} if all_rows else {row: choice}
+    pinout_import.choose(shop, draft, version, choices)
+    return back_to(f"/imports/{draft}#r{row}", "Chosen")
+
+
+@router.post("/imports/{draft}/take")
+def take(shop: ShopDep, draft: int, version: Annotated[int, Form()], how: Annotated[str, Form()]) -> Response:
+    key = pinout_import.get(shop, draft).platform.key
+    take_rows = pinout_import.take_all if how == "all" else pinout_import.take_good_rows
+    done = take_rows(shop, draft, version)
+    words = f"{done.added} pins stored, {done.replaced} replaced, {done.kept} kept as they were"
+    return back_to(f"/imports/{draft}" if done.left else f"/platforms/{key}", words)
+
+
+@router.post("/imports/{draft}/discard")
+def discard(shop: ShopDep, draft: int) -> Response:
+    key = pinout_import.get(shop, draft).platform.key
+    pinout_import.discard(shop, draft)
+    return back_to(f"/platforms/{key}", "The draft was thrown away")
