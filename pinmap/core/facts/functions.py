@@ -153,13 +153,14 @@ _ENDS = {
 def _end(base: FunctionEntry, end: str, *, bare_ground: bool) -> FunctionEntry:
     """``bare_ground``: plain "ground" means the power ground, as there is no signal return to mean instead."""
     shape = _ENDS[end]
-    words = shape.words if bare_ground or end != "gnd" else shape.words[1:]
-    stems = dict.fromkeys((base.code, base.name, *base.synonyms))
-    names = [re.sub(r"\s+(signal|control|output)$", "", stem) for stem in stems if len(stem) > 2]
+    plain_words = bare_ground or end != "gnd"
+    words = shape.words if plain_words else shape.words[1:]
+    stem = _bare(base.name)
+    names = dict.fromkeys((stem, *(_bare(text) for text in (base.code, *base.synonyms) if len(text) > 2)))
     carries = shape.kind in {Kind.SUPPLY_87, Kind.GROUND}
     return FunctionEntry(
         code=f"{base.code}_{end.upper()}",
-        name=f"{names[1] if len(base.code) > 2 else base.name} {shape.name}",
+        name=f"{stem} {'' if plain_words else 'power '}{shape.name}",
         group=base.group,
         synonyms=tuple(dict.fromkeys(f"{name} {word}" for name in names for word in words)),
         kind=shape.kind,
@@ -174,6 +175,11 @@ def _end(base: FunctionEntry, end: str, *, bare_ground: bool) -> FunctionEntry:
         colour=shape.colour,
         source=base.source,
     )
+
+
+def _bare(name: str) -> str:
+    """The component's name: "Rail pressure sensor signal" is of the rail pressure sensor."""
+    return re.sub(r"\s+(signal|control|output)$", "", name)
 
 
 def _split(text: str) -> tuple[str, ...]:
