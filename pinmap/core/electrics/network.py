@@ -80,7 +80,8 @@ class _Parts:
 
 @dataclass(frozen=True)
 class Network:
-    """Elements by index; the first ``n_wires`` are the routing's wires, in order. Conditional elements: relay contacts
+    """Elements by index; the first ``n_wires`` are the routing's wires, in order, the next ``n_contacts`` the mated
+    contacts. Conditional elements: relay contacts
     (``relays``: coil, normally open, normally closed; -1 for none) and ``diodes`` from anode to cathode."""
 
     points: tuple[str, ...]
@@ -90,6 +91,7 @@ class Network:
     ohm: Floats
     names: tuple[str, ...]
     n_wires: int
+    n_contacts: int
     wire_ohm_20: Floats
     joint_ohm: Floats
     relays: tuple[tuple[str, int, int, int], ...]
@@ -161,6 +163,7 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         ohm=np.array(parts.ohm, dtype=float),
         names=tuple(parts.name),
         n_wires=len(routing.wires),
+        n_contacts=len(mated),
         wire_ohm_20=np.array(wire_ohm, dtype=float),
         joint_ohm=np.array(joint, dtype=float),
         relays=tuple(relays),

@@ -75,12 +75,18 @@ def trace_demand(
     length of each wire [m]."""
     ways = Ways(network, solution, wire_ohm)
     n = network.n_wires
+    contacts = range(n, n + network.n_contacts)
     drop = np.abs(solution.amps[:n]) * wire_ohm
     for state in states:
         feed = ways.elements(network.index[state.feed], to_plus=True)
         back = ways.elements(network.index[state.back], to_plus=False)
-        rating = 0.0
+        rating, before = 0.0, -1
         for element in reversed(feed):  # from the supply on
+            if before in contacts and element in contacts:
+                rating = (
+                    0.0  # in by one contact and out by another: the unit's driver guards what follows, not the fuse
+                )
+            before = element
             fuse = network.fuse_rating_a.get(element)
             if fuse is not None:
                 rating = min(rating, fuse) if rating else fuse

@@ -159,6 +159,22 @@ def test_wires_behind_a_fuse_must_stand_its_rating() -> None:
     assert report.advice["1A"].limit == "least size"  # before the fuse: its own side must protect it
 
 
+def test_a_fuse_does_not_reach_through_a_units_driver() -> None:
+    m = y_loom()
+    m.device("F1", DeviceKind.FUSE, "box", rating_a=80)
+    m.pin("u:C1-1", Kind.SUPPLY_30, IN, amps=0.1, mm2=10.0)
+    m.pin("u:C1-2", Kind.HIGH_SIDE, OUT)
+    m.pin("u:C1-3", Kind.GROUND, IN)
+    load(m, "plug", 9.0, "d:C1-1", "d:C1-2")
+    m.signal("h:C1-1", ("u:C1-1", 1), inline=("F1",))
+    m.signal("u:C1-2", "d:C1-1")
+    m.signal("u:C1-3", "d:C1-2", "h:C1-31")
+    _, _, report = solved(m)
+    assert not report.unfed
+    assert report.advice["1B"].limit == "fuse"
+    assert report.advice["2A"].limit != "fuse"
+
+
 def test_supplies_live_in_their_cases_only() -> None:
     m = y_loom()
     m.pin("h:C1-75", Kind.SUPPLY_75, OUT)
