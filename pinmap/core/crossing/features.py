@@ -13,6 +13,8 @@ from pinmap.core.model.pinouts import Pin, PinKey
 from pinmap.core.model.words import Kind, natural_key
 
 GROUNDS = frozenset({Kind.GROUND, Kind.SENSOR_GROUND})
+# Functions of the dictionary that are one circuit under another name.
+_ONE_CIRCUIT = {"TRL_PERM": "PERM", "TRL_IGN": "IGN", "GND_LAMPS": "GND"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,12 +135,12 @@ def _serves(ground: Features, neighbours: Iterable[Features]) -> tuple[frozenset
     others = [n for n in neighbours if not n.ground and not n.blank and _together(n.pin, ground.pin)]
     if ground.reading.serves:
         cavities = {c.casefold() for c in ground.reading.serves}
-        return frozenset(_circuit(n) for n in others if n.key.cavity.casefold() in cavities), True
+        return frozenset(circuit(n) for n in others if n.key.cavity.casefold() in cavities), True
     silent = {n.key.cavity for n in neighbours if n.ground and not n.reading.serves and _together(n.pin, ground.pin)}
     if len(silent) != 1:
         return None, False
     taken = {c.casefold() for n in neighbours if n.ground for c in n.reading.serves}
-    return frozenset(_circuit(n) for n in others if n.key.cavity.casefold() not in taken), False
+    return frozenset(circuit(n) for n in others if n.key.cavity.casefold() not in taken), False
 
 
 def _together(a: Pin, b: Pin) -> bool:
@@ -146,10 +148,16 @@ def _together(a: Pin, b: Pin) -> bool:
     return not a.editions or not b.editions or bool(set(a.editions) & set(b.editions))
 
 
-def _circuit(item: Features) -> str:
+def circuit(item: Features) -> str:
+    """What a ground can serve: the pin's function and number, or its words."""
     if item.found is not None:
-        return f"{item.found.code} {' '.join(item.reading.numbers)}".strip()
+        return f"{one_circuit(item.found.code)} {' '.join(item.reading.numbers)}".strip()
     return f"words {item.reading.text} {' '.join(item.reading.numbers)}".strip()
+
+
+def one_circuit(code: str) -> str:
+    """The code under which all names of one circuit meet."""
+    return _ONE_CIRCUIT.get(code, code)
 
 
 def place_order(item: Features) -> tuple[object, ...]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from rapidfuzz import fuzz
 
-from pinmap.core.crossing.features import Features
+from pinmap.core.crossing.features import Features, circuit, one_circuit
 from pinmap.core.crossing.wording import conflicts, one_sided
 from pinmap.core.facts.kinds import meets
 from pinmap.core.model.words import Direction, Kind
@@ -36,8 +36,6 @@ _BOTH_NEED_CAP = 0.6
 _NOMINAL_CAP = 0.6
 _BUS_KINDS = frozenset({Kind.CAN_H, Kind.CAN_L, Kind.J1708_PLUS, Kind.J1708_MINUS})
 _SUPPLIES = frozenset({Kind.SUPPLY_30, Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_50, Kind.SUPPLY_87, Kind.GROUND})
-# Functions of the dictionary that are one circuit under two names.
-_ONE_CIRCUIT = (frozenset({"PERM", "TRL_PERM"}), frozenset({"IGN", "TRL_IGN"}), frozenset({"GND", "GND_LAMPS"}))
 _GENERAL_FORM = 0.6  # a function and one of its sides or numbers: tail, left tail
 _OWN_GROUND_LOSS = 0.15
 
@@ -50,10 +48,13 @@ class Score:
     reasons: tuple[str, ...]
 
 
-class WordWeights:
-    """How rare each word is over the pins of both sides."""
+class Context:
+    """Both sides as a whole: how rare each word is, and which circuits both of them have."""
 
-    def __init__(self, items: Iterable[Features]) -> None:
+    def __init__(self, side_a: Iterable[Features], side_b: Iterable[Features]) -> None:
+        side_a, side_b = tuple(side_a), tuple(side_b)
+        self.shared = _circuits(side_a) & _circuits(side_b)
+        items = (*side_a, *side_b)
         uses: Counter[str] = Counter()
         texts = {item.reading.words for item in items}
         for words in texts:
@@ -86,12 +87,16 @@ class WordWeights:
         return out
 
 
-def likeness(a: Features, b: Features, weights: WordWeights) -> Score | None:
+def _circuits(side: Iterable[Features]) -> frozenset[str]:
+    return frozenset(circuit(item) for item in side if not item.ground and not item.blank)
+
+
+def likeness(a: Features, b: Features, context: Context) -> Score | None:
     """The confidence that a and b are one signal, before rivals are looked at; None when they cannot be, or when
     nothing speaks for it."""
     if a.blank or b.blank or _contradict(a, b):
         return None
-    base, reasons = _base(a, b, weights)
+    base, reasons = _base(a, b, context)
     if base < LEAST:
         return None
     caps: list[tuple[float, str]] = []
@@ -113,23 +118,25 @@ def _contradict(a: Features, b: Features) -> bool:
     return any(group != "volts" for group in conflicts(a.marks, b.marks))
 
 
-def _base(a: Features, b: Features, weights: WordWeights) -> tuple[float, list[str]]:
+def _base(a: Features, b: Features, context: Context) -> tuple[float, list[str]]:
     if a.ground and b.ground and (a.serves_said or b.serves_said):
-        return _ground_base(a, b, weights)
-    return _plain_base(a, b, weights)
+        return _ground_base(a, b, context)
+    return _plain_base(a, b, context)
 
 
-def _plain_base(a: Features, b: Features, weights: WordWeights) -> tuple[float, list[str]]:
+def _plain_base(a: Features, b: Features, context: Context) -> tuple[float, list[str]]:
     options: list[tuple[float, str]] = []
-    alike = weights.likeness(a, b)
     if a.found is not None and b.found is not None:
         if a.found.code == b.found.code and not a.found.rivals and not b.found.rivals:
             score = min(a.found.score, b.found.score)
+            if score >= 0.95:
+                return score * _SAME_FUNCTION, [f"both are read as {a.name}"]
             options.append((score * _SAME_FUNCTION, f"both are read as {a.name}"))
         elif set(a.codes) & set(b.codes):
             options.append((_COULD_BE, f"both could be {_common_name(a, b)}, and something else as well"))
         elif not a.found.rivals and not b.found.rivals and (related := _related(a, b)) is not None:
             options.append(related)
+    alike = context.likeness(a, b)
     same = a.reading.words == b.reading.words and a.reading.exact != ""
     different = a.firm and b.firm and a.found is not None and b.found is not None and a.found.code != b.found.code
     if not different:
@@ -152,7 +159,7 @@ def _related(a: Features, b: Features) -> tuple[float, str] | None:
     first, second = sorted((a, b), key=lambda item: item.codes[0])
     codes = {first.codes[0], second.codes[0]}
     names = f"{first.name} and {second.name}"
-    if any(codes == pair for pair in _ONE_CIRCUIT):
+    if len({one_circuit(code) for code in codes}) == 1:
         return _ONE_NAME, f"one circuit under two names: {names}"
     stem, rest = first.codes[0], second.codes[0].removeprefix(first.codes[0])
     if rest != second.codes[0] and (rest in ("_L", "_R") or rest.lstrip("_").isdecimal()) and a.kind == b.kind:
@@ -170,18 +177,19 @@ def _common_name(a: Features, b: Features) -> str:
     return common[0]
 
 
-def _ground_base(a: Features, b: Features, weights: WordWeights) -> tuple[float, list[str]]:
+def _ground_base(a: Features, b: Features, context: Context) -> tuple[float, list[str]]:
     """Grounds that say which circuits they serve belong together when these are the same, and only then."""
     if a.kind != b.kind and Kind.UNKNOWN not in (a.kind, b.kind):
-        return _plain_base(a, b, weights)
+        return _plain_base(a, b, context)
     if a.serves is None or b.serves is None:
         return 0.55, ["both are grounds, but only one says which circuits it serves"]
-    if not a.serves or not b.serves:
-        return 0.5, ["both are grounds, but the circuits that one serves are not known"]
-    overlap = len(a.serves & b.serves) / len(a.serves | b.serves)
+    of_a, of_b = a.serves & context.shared, b.serves & context.shared
+    if not of_a and not of_b:
+        return 0.5, ["both are grounds, but neither serves a circuit that the other side has"]
+    overlap = len(of_a & of_b) / len(of_a | of_b)
     if overlap == 0.0:
         return 0.0, []
-    share = f"{len(a.serves & b.serves)} of {len(a.serves | b.serves)} circuits served are the same"
+    share = f"{len(of_a & of_b)} of {len(of_a | of_b)} circuits served are the same"
     if overlap >= 0.6:
         said = a.serves_said and b.serves_said
         return (0.9 if said else 0.87) + 0.07 * overlap, [f"both are grounds, and {share}"]

@@ -7,18 +7,20 @@ Pins that look alike in everything are one class, so that neither their number n
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
-import networkx as nx
 import numpy as np
-from scipy.optimize import linear_sum_assignment
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
+from pinmap.core.crossing.assignment import Edge, assign
 from pinmap.core.crossing.features import Features, features, place_order
-from pinmap.core.crossing.likeness import FAIR, HIGH, LEAST, Score, WordWeights, likeness
+from pinmap.core.crossing.likeness import FAIR, HIGH, LEAST, Context, Score, likeness
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.pinouts import Pin, PinKey, Platform
-from pinmap.core.model.words import Kind
+from pinmap.core.model.words import Kind, natural_key
 
 _MARGIN = 0.12  # a rival nearer than this makes a pair doubtful
 _TIE = 0.03
@@ -27,7 +29,7 @@ _RARE_WORDS = 4
 _POSTINGS_MAX = 60
 _GENERAL_MAX = 40_000
 _RIVALS_SHOWN = 6
-_PLACE_WEIGHT = 1e-7  # far below the last digit of a confidence; decides only between pins that look alike
+_RIVALS_LOOKED_AT = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +97,7 @@ def edition_pins(platform: Platform, edition: str) -> dict[PinKey, Pin]:
 class _Class:
     """Pins of one side that look alike, in place order."""
 
-    looks: tuple[object, ...]
+    text: str  # the looks as text, to sort by
     pins: tuple[Features, ...]
 
     @property
@@ -103,13 +105,16 @@ class _Class:
         return self.pins[0]
 
 
+_Choice = tuple[int, int, Features, Features]  # classes of a and b, and a pin of each
+
+
 def cross_features(side_a: Sequence[Features], side_b: Sequence[Features]) -> Crossing:
     """As ``cross``, from the pins' features."""
-    weights = WordWeights([*side_a, *side_b])
+    context = Context(side_a, side_b)
     classes_a, classes_b = _classes(side_a), _classes(side_b)
     edges: dict[tuple[int, int], Score] = {}
     for i, j in _candidates(classes_a, classes_b):
-        score = likeness(classes_a[i].first, classes_b[j].first, weights)
+        score = likeness(classes_a[i].first, classes_b[j].first, context)
         if score is not None:
             edges[i, j] = score
     pairs = _pairs(classes_a, classes_b, edges)
@@ -137,7 +142,11 @@ def _classes(side: Sequence[Features]) -> list[_Class]:
         cavity, edition, connector, platform = place_order(item)
         return (cavity, edition, signature[item.key.connector], connector, platform)
 
-    return [_Class(looks, tuple(sorted(groups[looks], key=order))) for looks in sorted(groups, key=repr)]
+    return sorted((_Class(repr(looks), tuple(sorted(items, key=order))) for looks, items in groups.items()), key=_text)
+
+
+def _text(item: _Class) -> str:
+    return item.text
 
 
 def _candidates(classes_a: list[_Class], classes_b: list[_Class]) -> Iterator[tuple[int, int]]:
@@ -219,88 +228,71 @@ def _word_shelf(classes: list[_Class], uses: dict[str, int]) -> dict[tuple[objec
     return shelf
 
 
-def _pairs(classes_a: list[_Class], classes_b: list[_Class], edges: dict[tuple[int, int], Score]) -> list[Proposal]:
-    graph: nx.Graph[tuple[str, int]] = nx.Graph()
-    for i, j in edges:
-        graph.add_edge(("a", i), ("b", j))
-    chosen: list[tuple[int, int, Features, Features]] = []
-    for component in nx.connected_components(graph):
-        rows = sorted(i for side, i in component if side == "a")
-        columns = sorted(j for side, j in component if side == "b")
-        chosen += _assign(rows, columns, classes_a, classes_b, edges)
+def _pairs(classes_a: list[_Class], classes_b: list[_Class], edges: Mapping[tuple[int, int], Score]) -> list[Proposal]:
+    if not edges:
+        return []
+    total = len(classes_a) + len(classes_b)
+    at = ([i for i, _ in edges], [len(classes_a) + j for _, j in edges])
+    _, label = connected_components(coo_array((np.ones(len(edges)), at), shape=(total, total)), directed=False)
+    by_component: dict[int, list[Edge]] = defaultdict(list)
+    for (i, j), score in sorted(edges.items(), key=lambda edge: edge[0]):
+        by_component[int(label[i])].append((i, j, score.confidence))
+    chosen: list[_Choice] = []
+    for component in by_component.values():
+        chosen += _assign(component, classes_a, classes_b)
     return _with_rivals(chosen, classes_a, classes_b, edges)
 
 
-def _assign(
-    rows: list[int],
-    columns: list[int],
-    classes_a: list[_Class],
-    classes_b: list[_Class],
-    edges: dict[tuple[int, int], Score],
-) -> list[tuple[int, int, Features, Features]]:
+def _assign(inside: list[Edge], classes_a: list[_Class], classes_b: list[_Class]) -> list[_Choice]:
     """The assignment of greatest total confidence within one component.
 
-    Each class stands for as many pins as it has, but never for more than its partners have. The side whose looks sort
-    first gives the rows, so that exchanging sides cannot change which of several equal assignments is found.
+    The side whose looks sort first gives the rows, so that exchanging sides cannot change which of several equal
+    assignments is found.
     """
-    if len(rows) == len(columns) == 1:
-        i, j = rows[0], columns[0]
-        return [(i, j, a, b) for a, b in zip(classes_a[i].pins, classes_b[j].pins, strict=False)]
-    places_a = _places(
-        rows, classes_a, {i: sum(len(classes_b[j].pins) for j in columns if (i, j) in edges) for i in rows}
-    )
-    places_b = _places(
-        columns, classes_b, {j: sum(len(classes_a[i].pins) for i in rows if (i, j) in edges) for j in columns}
-    )
-    gain = np.zeros((len(places_a), len(places_b)))
-    for x, (i, rank_a) in enumerate(places_a):
-        for y, (j, rank_b) in enumerate(places_b):
-            score = edges.get((i, j))
-            if score is not None:
-                gain[x, y] = score.confidence - _PLACE_WEIGHT * min((rank_a - rank_b) ** 2, 100)
-    looks_a, looks_b = [classes_a[i].looks for i in rows], [classes_b[j].looks for j in columns]
-    if repr(looks_b) < repr(looks_a):
-        ys, xs = linear_sum_assignment(gain.T, maximize=True)
+    of_rows = {i: len(classes_a[i].pins) for i in sorted({i for i, _, _ in inside})}
+    of_columns = {j: len(classes_b[j].pins) for j in sorted({j for _, j, _ in inside})}
+    exchange = [classes_b[j].text for j in of_columns] < [classes_a[i].text for i in of_rows]
+    if exchange:
+        of_rows, of_columns = of_columns, of_rows
+        inside = sorted((j, i, gain) for i, j, gain in inside)
+    if len(inside) == 1:
+        i, j, _ = inside[0]
+        places = [(i, n, j, n) for n in range(min(of_rows[i], of_columns[j]))]
     else:
-        xs, ys = linear_sum_assignment(gain, maximize=True)
-    out = []
-    for x, y in zip(xs.tolist(), ys.tolist(), strict=True):
-        (i, rank_a), (j, rank_b) = places_a[x], places_b[y]
-        if gain[x, y] >= LEAST - 1e-4:
-            out.append((i, j, classes_a[i].pins[rank_a], classes_b[j].pins[rank_b]))
-    return out
-
-
-def _places(indices: list[int], classes: list[_Class], partners: dict[int, int]) -> list[tuple[int, int]]:
-    return [(i, rank) for i in indices for rank in range(min(len(classes[i].pins), partners[i]))]
+        places = assign(of_rows, of_columns, inside)
+    if exchange:
+        places = [(j, m, i, n) for i, n, j, m in places]
+    return [(i, j, classes_a[i].pins[n], classes_b[j].pins[m]) for i, n, j, m in places]
 
 
 def _with_rivals(
-    chosen: list[tuple[int, int, Features, Features]],
+    chosen: list[_Choice],
     classes_a: list[_Class],
     classes_b: list[_Class],
-    edges: dict[tuple[int, int], Score],
+    edges: Mapping[tuple[int, int], Score],
 ) -> list[Proposal]:
-    of_a: dict[int, list[tuple[int, float]]] = defaultdict(list)
-    of_b: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    of_a: dict[int, list[tuple[float, int]]] = defaultdict(list)
+    of_b: dict[int, list[tuple[float, int]]] = defaultdict(list)
     for (i, j), score in edges.items():
-        of_a[i].append((j, score.confidence))
-        of_b[j].append((i, score.confidence))
+        of_a[i].append((-score.confidence, j))
+        of_b[j].append((-score.confidence, i))
+    for shelf in (*of_a.values(), *of_b.values()):
+        shelf.sort()
     settled: dict[PinKey, float] = {}
     for i, j, a, b in chosen:
         settled[a.key] = settled[b.key] = edges[i, j].confidence
     out = []
     for i, j, a, b in chosen:
-        score = edges[i, j]
-        rivals = [
-            (pin.key, c) for k, c in of_a[i] for pin in classes_b[k].pins[: _RIVALS_SHOWN + 1] if pin.key != b.key
-        ]
-        rivals += [
-            (pin.key, c) for k, c in of_b[j] for pin in classes_a[k].pins[: _RIVALS_SHOWN + 1] if pin.key != a.key
-        ]
-        rivals.sort(key=lambda rival: (-rival[1], rival[0]))
-        out.append(_proposal(a, b, score, rivals, settled))
+        rivals = _nearest(of_a[i], classes_b, b) + _nearest(of_b[j], classes_a, a)
+        rivals.sort(key=lambda rival: (-rival[1], natural_key(rival[0].cavity), rival[0]))
+        out.append(_proposal(a, b, edges[i, j], rivals, settled))
     return out
+
+
+def _nearest(shelf: list[tuple[float, int]], classes: list[_Class], but: Features) -> list[tuple[PinKey, float]]:
+    """The likeliest other pins on one side, a few."""
+    pins = ((pin.key, -loss) for loss, k in shelf for pin in classes[k].pins if pin.key != but.key)
+    return list(islice(pins, _RIVALS_LOOKED_AT))
 
 
 def _proposal(

@@ -20,7 +20,10 @@ FIRM_SCORE = 0.75  # from here on two pins of the same code count as the same fu
 _RIVAL_WITHIN = 0.08  # another entry this near makes the reading ambiguous
 _AMBIGUOUS_SCORE = 0.6
 _FUZZY_TOP = 0.9
+# Marks that the dictionary has under a special part and that mean the general thing where they stand alone.
+_MEANS_ALONE = {"b+": "PERM", "b-": "GND"}
 _SHORT = 3  # B+, L, R: so short that other readings of the same letters are looked at too
+_DIN_BONUS = 0.25  # what a DIN 72552 designation beside fitting words adds
 _TYPO_RATIO = 86.0  # rapidfuzz ratio from which an unknown word counts as a misspelt known one
 _TYPO_LENGTH = 5
 # What a mark that the dictionary's words have and the pin's words lack, or the other way round, leaves of the score.
@@ -57,8 +60,10 @@ class _Index:
     as_read: dict[tuple[object, ...], dict[str, str]] = field(default_factory=lambda: defaultdict(dict))
     with_word: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     weight: dict[str, float] = field(default_factory=dict)
+    total: list[float] = field(default_factory=list)  # weight of all words of each phrase
     name_marks: dict[str, Marks] = field(default_factory=dict)
     typos: dict[str, tuple[str, float]] = field(default_factory=dict)
+    alike: dict[tuple[str, ...], list[tuple[_Phrase, float]]] = field(default_factory=dict)
     seen: dict[tuple[str, Kind | None], Recognition | None] = field(default_factory=dict)
 
 
@@ -103,13 +108,15 @@ def _in_group(pin: Pin, found: Recognition | None, groups: Counter[str], diction
     """A bare designation among pins of one group, such as 30 among a relay's 85, 86 and 87a, means that group's."""
     group, number = max(groups.items(), key=lambda item: (item[1], item[0]))
     exact = read(pin.function).exact
-    if number < 2 or not exact[:2].rstrip("abdg").isdecimal() or len(exact) > _SHORT:
+    bare = exact[:2].rstrip("abdg").isdecimal() and len(exact) <= _SHORT
+    if number < 2 or not (bare or exact in _MEANS_ALONE):
         return found
-    hits = _index(dictionary).as_written.get(read(f"{group} {exact}").exact, {})
+    index = _index(dictionary)
+    hits = {**index.as_written.get(read(f"{group} {exact}").exact, {}), **index.as_written.get(exact, {})}
     codes = [code for code in hits if dictionary.by_code[code].group == group]
     if len(codes) != 1 or (found is not None and found.code == codes[0]):
         return found
-    marks = _index(dictionary).name_marks[codes[0]]
+    marks = index.name_marks[codes[0]]
     return Recognition(codes[0], 0.95, f"{exact} among other pins of the group {group!r}", (), marks)
 
 
@@ -164,6 +171,8 @@ def _build(dictionary: Dictionary) -> _Index:
             index.as_written[reading.exact].setdefault(entry.code, said)
             if not reading.words:
                 continue
+            if entry.code != _MEANS_ALONE.get(reading.exact, entry.code):
+                continue
             index.as_read[_reading_key(reading.words, reading.marks)].setdefault(entry.code, said)
             index.phrases.append(_Phrase(entry, said, reading))
     uses: Counter[str] = Counter()
@@ -175,6 +184,7 @@ def _build(dictionary: Dictionary) -> _Index:
     uses.update({word: len(codes) for word, codes in carriers.items()})
     total = max(len(dictionary.by_code), 1)
     index.weight = {word: math.log(1.0 + total / n) for word, n in uses.items()}
+    index.total = [sum(index.weight[w] for w in phrase.reading.words) for phrase in index.phrases]
     return index
 
 
@@ -185,6 +195,9 @@ def _reading_key(words: Iterable[str], marks: Marks) -> tuple[object, ...]:
 def _recognise(text: str, index: _Index, kind: Kind | None) -> Recognition | None:
     reading = read(text)
     as_written = {} if reading.serves else index.as_written.get(reading.exact, {})
+    alone = _MEANS_ALONE.get(reading.exact, "")
+    if alone in index.dictionary.by_code:
+        as_written = {alone: reading.exact}
     hits = dict.fromkeys(as_written, 1.0)
     why = {code: f"{said!r} is a name of it" for code, said in as_written.items()}
     if reading.words and (not hits or len(reading.exact) <= _SHORT):
@@ -208,35 +221,60 @@ def _recognise(text: str, index: _Index, kind: Kind | None) -> Recognition | Non
 
 def _fuzzy(reading: Reading, index: _Index) -> dict[str, tuple[float, str]]:
     """Token-set likeness weighted by rarity; marks that contradict rule a phrase out."""
+    din = {w for w in reading.words if w[:-1] in DIN_NUMBERS and w[-1].isalpha()}
+    din.update(n for n in reading.numbers if n in DIN_NUMBERS)
+    best: dict[str, tuple[float, str]] = {}
+    for phrase, alike in _alike(reading.words, index):
+        if not din and alike <= LEAST_SCORE / _FUZZY_TOP:
+            break
+        code = phrase.entry.code
+        marked = [d for d in sorted(din) if _designates(d, code, index)]
+        score = min(1.0, alike + _DIN_BONUS) if marked else alike
+        if score <= best.get(code, (LEAST_SCORE / _FUZZY_TOP, ""))[0]:
+            continue
+        marks = reading.marks - {("number", d) for d in marked}
+        if conflicts(marks, phrase.reading.marks):
+            continue
+        score *= _mark_factor(marks, phrase.reading.marks)
+        if score > best.get(code, (LEAST_SCORE / _FUZZY_TOP, ""))[0]:
+            tail = f" and the designation {marked[0]}" if marked else ""
+            best[code] = (score, f"much like {phrase.said!r}{tail}")
+    return {code: (score * _FUZZY_TOP, why) for code, (score, why) in best.items()}
+
+
+def _alike(words: tuple[str, ...], index: _Index) -> list[tuple[_Phrase, float]]:
+    """Phrases that share enough words, best first, whatever their marks."""
+    if words in index.alike:
+        return index.alike[words]
     unknown = math.log(1.0 + len(index.dictionary.by_code)) * 0.4
     said: dict[str, float] = {}  # known word -> how surely it was meant
     total = 0.0
-    for word in reading.words:
+    for word in words:
         meant, ratio = _meant(word, index)
         if meant:
             said[meant] = max(said.get(meant, 0.0), ratio)
-            total += index.weight[meant]
-        else:
-            total += unknown
-    din = {w for w in reading.words if w[:-1] in DIN_NUMBERS} | {n for n in reading.numbers if n in DIN_NUMBERS}
-    best: dict[str, tuple[float, str]] = {}
-    for number in sorted({n for word in said for n in index.with_word[word]}):
-        phrase = index.phrases[number]
-        words = phrase.reading.words
-        shared = sum(index.weight[w] * said[w] for w in words if w in said)
-        score = 2.0 * shared / (total + sum(index.weight[w] for w in words))
-        code = phrase.entry.code
-        marked = [d for d in sorted(din) if code in index.as_written.get(d, {})]
-        marks = reading.marks - {("number", d) for d in marked}
-        if marked and score > 0.3:
-            score = min(1.0, score + 0.25)
-        if score <= best.get(code, (0.0, ""))[0] or conflicts(marks, phrase.reading.marks):
-            continue
-        score *= _mark_factor(marks, phrase.reading.marks)
-        if score > best.get(code, (0.0, ""))[0]:
-            tail = f" and the designation {marked[0]}" if marked else ""
-            best[code] = (min(score, 1.0) * _FUZZY_TOP, f"much like {phrase.said!r}{tail}")
-    return {code: hit for code, hit in best.items() if hit[0] >= LEAST_SCORE}
+        total += index.weight[meant] if meant else unknown
+    shared: dict[int, float] = defaultdict(float)
+    for word, ratio in said.items():
+        for number in index.with_word[word]:
+            shared[number] += index.weight[word] * ratio
+    found = []
+    for number, weight in shared.items():
+        alike = 2.0 * weight / (total + index.total[number])
+        if alike >= LEAST_SCORE / _FUZZY_TOP - _DIN_BONUS:
+            found.append((index.phrases[number], alike))
+    found.sort(key=lambda hit: -hit[1])
+    if len(index.alike) > _SEEN_MAX:
+        index.alike.clear()
+    index.alike[words] = found
+    return found
+
+
+def _designates(mark: str, code: str, index: _Index) -> bool:
+    """Whether a DIN 72552 designation is this function's: a name of it, or the end of its code (RLY_30)."""
+    return mark.rstrip("abdeglr") in DIN_NUMBERS and (
+        code in index.as_written.get(mark, {}) or code.endswith(f"_{mark}")
+    )
 
 
 def _meant(word: str, index: _Index) -> tuple[str, float]:
@@ -256,6 +294,8 @@ def _mark_factor(pin: Marks, phrase: Marks) -> float:
     factor = 1.0
     of_phrase = {group for group, _ in phrase}
     for group in one_sided(pin, phrase):
+        if group == "role" and ("role", "signal") in pin:
+            continue  # a sensor's plain name means its signal
         factor *= (_LACKS if group in of_phrase else _EXTRA).get(group, 0.9)
     return factor
 
@@ -286,8 +326,11 @@ def _choose(reading: Reading, hits: dict[str, float], why: dict[str, str], index
         score = min(score, _AMBIGUOUS_SCORE)
         names = ", ".join(index.dictionary.by_code[code].name for code, _ in rivals[:4])
         reason += f"; but it could be {names} as well"
-    consumed = {("number", d) for d in reading.numbers if best in index.as_written.get(d, {})}
-    marks = _with_name_marks(reading.marks - consumed, index.name_marks[best])
+    if best in index.as_written.get(reading.exact, {}):
+        own = frozenset(m for m in reading.marks if m[0] not in ("number", "track"))  # they are part of the name
+    else:
+        own = reading.marks - {("number", d) for d in reading.numbers if _designates(d, best, index)}
+    marks = _with_name_marks(own, index.name_marks[best])
     return Recognition(best, round(score, 3), reason, rivals, marks)
 
 

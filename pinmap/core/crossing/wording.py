@@ -16,6 +16,9 @@ from pinmap.core.crossing.abbreviations import READ_AS
 Marks = frozenset[tuple[str, str]]  # (group, value)
 
 _PHRASES = (
+    (r"\b([kl])[\s_-]*(?:line|wire)\b", r"\1line"),
+    (r"\b(?:iso|din|iec|en)\s*\d{3,6}(?:[-/:]\d+)*", " "),
+    (r"\b(?:sae\s*)?(j\d{3,4})[/-]\d+", r"\1"),
     (r"\bl\s*/\s*h\b|\bl\.h\.?|\bleft[- ]hand(ed)?\b", "left"),
     (r"\br\s*/\s*h\b|\br\.h\.?|\bright[- ]hand(ed)?\b", "right"),
     (r"\ba\s*/\s*c\b|\bair[- ]?con(ditioning|ditioner)?\b", "ac"),
@@ -55,6 +58,7 @@ _EMPTY = re.compile(
     r")\b.*|[-–—.?x/]*)$"
 )
 _TOKEN = re.compile(r"[a-z0-9]+|[+-]")
+_STANDARDS = frozenset({"9141"})  # numbers of standards that people write without their prefix
 _SPLIT = re.compile(r"\d+|[a-z]+")
 _BUSES = frozenset({"can", "j1939", "j2284", "canbus"})
 _WORD_GROUPS: dict[str, str] = {
@@ -161,20 +165,23 @@ def read(text: str) -> Reading:
 
 def conflicts(a: Marks, b: Marks) -> tuple[str, ...]:
     """Groups in which both are marked, differently."""
-    return tuple(sorted(g for g in _groups(a) & _groups(b) if _values(a, g) != _values(b, g)))
+    if not a or not b:
+        return ()
+    of_a, of_b = _by_group(a), _by_group(b)
+    return tuple(group for group, values in of_a.items() if of_b.get(group, values) != values)
 
 
 def one_sided(a: Marks, b: Marks) -> tuple[str, ...]:
     """Groups in which only one of the two is marked."""
-    return tuple(sorted(_groups(a) ^ _groups(b)))
+    if a == b:
+        return ()
+    return tuple(sorted(_by_group(a).keys() ^ _by_group(b).keys()))
 
 
-def _groups(marks: Marks) -> set[str]:
-    return {g for g, _ in marks}
-
-
-def _values(marks: Marks, group: str) -> set[str]:
-    return {v for g, v in marks if g == group}
+@lru_cache(maxsize=16384)
+def _by_group(marks: Marks) -> dict[str, frozenset[str]]:
+    groups = sorted({group for group, _ in marks})
+    return {group: frozenset(v for g, v in marks if g == group) for group in groups}
 
 
 def _cavities(text: str) -> tuple[str, ...]:
@@ -201,7 +208,7 @@ def _poles(text: str) -> list[str]:
 
 def _parts(run: str) -> list[str]:
     """Standards and DIN marks stay whole (J1850, 58R, 87a); other runs of letters and digits are parted."""
-    if re.fullmatch(r"b\ds\d|[js]\d{3,4}|\d{1,2}v|h?o2s?|\d{4,}", run) or run.isalpha() or run in "+-":
+    if re.fullmatch(r"b\ds\d|[js]\d{3,4}|\d{1,2}v|h?o2s?|\d{5,}", run) or run.isalpha() or run in "+-":
         return [run]
     din = re.fullmatch(r"(\d{1,2})([a-z])", run)
     if din and din.group(1) in DIN_NUMBERS:
@@ -222,7 +229,9 @@ def _words(tokens: list[str], marks: set[tuple[str, str]]) -> list[str]:
             marks.add(("track", word))
         elif re.fullmatch(r"b\ds\d", word):
             marks.add(("number", word))
-        elif word.isdecimal() and len(word) <= 3:
+        elif word in _STANDARDS:
+            continue
+        elif word.isdecimal() and len(word) <= 4:
             marks.add(("number", str(int(word))))
         else:
             group = _WORD_GROUPS.get(word)
