@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from pinmap.core.errors import InputError, StructureError
 from pinmap.core.model.looms import Node, Segment
 
-_HEADINGS = [math.radians(15 * i) for i in range(24)]
-_LEAST_TURN = math.radians(28)
+_HEADINGS = [math.radians(7.5 * i) for i in range(48)]
+_LEAST_TURNS = (math.radians(29), math.radians(14), math.radians(7))  # between two runs at a node, best first
 _Array = NDArray[np.float64]
 
 
@@ -182,25 +182,27 @@ class _Greedy:
         x, y = self.at[u]
         length = self.tree.edges[u, v]["length"]
         others = np.array([line for line, ends in zip(self.lines, self.ends, strict=True) if u not in ends])
-        best: tuple[float, float] | None = None
-        for heading in _HEADINGS:
-            turn = min((_angle(heading - h) for h in self.headings[u]), default=math.pi)
-            if turn < _LEAST_TURN:
-                continue
-            tip = np.array([x + length * math.cos(heading), y + length * math.sin(heading)])
-            start = np.array([x, y])
-            room = _distance(start, tip, others)
-            if room < min(self.clear, length / 4) or (room == 0.0 and len(others)):
-                continue
-            far = start + (tip - start) * (self.reach[v] / length if length else 1.0)
-            space = min(_distance(tip, far, others), 0.6 * self.reach[v] + 6 * self.clear)
-            back = min((_angle(heading - h - math.pi) for h in self.headings[u]), default=0.0)
-            cost = -space + self.clear * (
-                1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
-            )
-            if best is None or cost < best[0] - 1e-9:
-                best = (cost, heading)
-        return None if best is None else best[1]
+        start = np.array([x, y])
+        for least in _LEAST_TURNS:
+            best: tuple[float, float] | None = None
+            for heading in _HEADINGS:
+                turn = min((_angle(heading - h) for h in self.headings[u]), default=math.pi)
+                if turn < least:
+                    continue
+                tip = start + length * np.array([math.cos(heading), math.sin(heading)])
+                room = _distance(start, tip, others)
+                if room < min(self.clear, length / 4) or (room == 0.0 and len(others)):
+                    continue
+                far = start + (tip - start) * (self.reach[v] / length if length else 1.0)
+                space = min(_distance(tip, far, others), 0.6 * self.reach[v] + 6 * self.clear)
+                back = min((_angle(heading - h - math.pi) for h in self.headings[u]), default=0.0)
+                sideways = 1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
+                cost = -space + self.clear * (sideways - 2.0 * min(turn, 1.0))
+                if best is None or cost < best[0] - 1e-9:
+                    best = (cost, heading)
+            if best is not None:
+                return best[1]
+        return None
 
 
 def _equal_angles(tree: nx.Graph[str], order: Mapping[str, int]) -> dict[str, tuple[float, float]]:
@@ -258,15 +260,10 @@ def _distance(a: _Array, b: _Array, others: _Array) -> float:
 
 def crosses(a: _Array, b: _Array, p: _Array, q: _Array) -> NDArray[np.bool_]:
     """Whether the line a-b properly crosses each of the lines p-q, given as arrays of points."""
-
-    def turn(u: _Array, v: _Array, w: _Array) -> _Array:
-        (dx, dy), (ex, ey) = np.moveaxis(v - u, -1, 0), np.moveaxis(w - u, -1, 0)
-        found: _Array = dx * ey - dy * ex
-        return found
-
-    one = turn(a, b, p) * turn(a, b, q) < 0
-    two = turn(p, q, a) * turn(p, q, b) < 0
-    both: NDArray[np.bool_] = one & two
+    (ax, ay), (bx, by), (px, py), (qx, qy) = a, b, p.T, q.T
+    from_a = ((bx - ax) * (py - ay) - (by - ay) * (px - ax)) * ((bx - ax) * (qy - ay) - (by - ay) * (qx - ax))
+    from_p = ((qx - px) * (ay - py) - (qy - py) * (ax - px)) * ((qx - px) * (by - py) - (qy - py) * (bx - px))
+    both: NDArray[np.bool_] = (from_a < 0) & (from_p < 0)
     return both
 
 
