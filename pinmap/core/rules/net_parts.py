@@ -10,6 +10,7 @@ from pinmap.core.model.pinouts import Pin, PinKey
 from pinmap.core.model.words import Direction, Kind
 
 SUPPLIES = frozenset({Kind.SUPPLY_30, Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_50, Kind.SUPPLY_87})
+RUN_SOURCES = frozenset({Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_50})  # go off with the key
 
 
 class NetPin(NamedTuple):

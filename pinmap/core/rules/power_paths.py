@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pinmap.core.model.pinouts import Pin
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Role
-from pinmap.core.rules.net_parts import SUPPLIES, Link, NetPin
+from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, Link, NetPin
 from pinmap.core.rules.pin_extra import says_fused, stated_fuse_a
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ PLUS_DRIVERS = frozenset({Kind.HIGH_SIDE, Kind.PWM_HIGH_SIDE, Kind.LOGIC_12V})
 MINUS_GIVERS = frozenset({Kind.GROUND, Kind.LOW_SIDE, Kind.PWM_LOW_SIDE, Kind.SENSOR_GROUND, Kind.SWITCH_TO_GROUND})
 BOTH_WAYS = frozenset({Kind.H_BRIDGE, Kind.INJECTOR_BOOSTED, Kind.COIL_PRIMARY, Kind.PULSE, Kind.UNKNOWN})
 SHORT_CIRCUIT_V = 14.4  # charging voltage, common practice; what a resistor in line can pass is limited by it
-_RUN_SOURCES = frozenset({Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_50})
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +207,7 @@ class PowerPaths:
         known = [net for net in ends if net is not None]
         if any(net in reached for net in known):
             return True
-        return not any(_RUN_SOURCES & self.sources(net) for net in known)
+        return not any(RUN_SOURCES & self.sources(net) for net in known)
 
 
 def passes(link: Link, net: int, *, against: bool = False) -> int | None:

@@ -17,12 +17,12 @@ from pinmap.core.rules.meeting import (
     bad_pairs,
     five_volt,
 )
-from pinmap.core.rules.net_parts import SUPPLIES, NetPin, pin_ref, pin_refs
+from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, NetPin, pin_ref, pin_refs
 
 _CP = "common practice"
 _WORKSHOP = "common practice, workshop reports"
 _POWER = SUPPLIES | HIGH_SIDES | LOW_SIDES | GROUNDS | {Kind.REFERENCE_5V, Kind.UNKNOWN}
-_GIVES = frozenset({Direction.OUT, Direction.BOTH})
+_SWITCHED = SUPPLIES | HIGH_SIDES | LOW_SIDES | {Kind.GROUND}
 
 
 @rule(
@@ -38,11 +38,15 @@ def kinds_differ(context: Context) -> Iterator[Hit]:
     for giver, taker in bad_pairs(context, "R03"):
         meeting = meets(giver.pin.kind, taker.pin.kind)
         entry = context.entry(taker.pin)
-        if entry is not None and "A" in entry.states and {giver.pin.kind, taker.pin.kind} <= SUPPLIES:
+        if entry is not None and "A" in entry.states and giver.pin.kind in RUN_SOURCES and taker.pin.kind in SUPPLIES:
             continue  # an after-run load on the wrong supply is R79's
         yield Hit(
             where=(context.pin_full(giver.key), context.pin_full(taker.key)),
             refs=(pin_ref(giver.key), pin_ref(taker.key)),
+            # A load on the wrong kind of feed or return works at the wrong time; it burns nothing.
+            severity=Severity.FIX
+            if meeting.isolator_ok and {giver.pin.kind, taker.pin.kind} <= _SWITCHED
+            else Severity.STOP,
             why=f"{giver.pin.kind.value} is wired to {taker.pin.kind.value}: {meeting.why}",
             way_out="put a relay, resistor, diode or converter between them, as the kinds need"
             if meeting.isolator_ok

@@ -8,7 +8,7 @@ from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
-from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES, bad_pairs
+from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES, bad_pairs, claim
 from pinmap.core.rules.net_parts import SUPPLIES, NetPin, is_supply_out, pin_ref, pin_refs
 from pinmap.core.rules.power_paths import PowerPaths
 
@@ -110,7 +110,13 @@ def joined_supplies(context: Context) -> Iterator[Hit]:
 def open_load(context: Context) -> Iterator[Hit]:
     paths = context.paths
     for net, pins in enumerate(context.net_pins):
-        lacking = [p for p in pins if p.pin.direction is Direction.IN and not _satisfied(context, paths, net, p)]
+        lacking = [
+            p
+            for p in pins
+            if p.pin.direction is Direction.IN
+            and not _satisfied(context, paths, net, p)
+            and not any(q.pin.direction is Direction.OUT and claim(q.pin.kind, p.pin.kind) for q in pins)
+        ]
         if lacking:
             side = "comes from no source" if lacking[0].pin.kind in _FEEDS | _TWO_WIRE else "leads to no battery minus"
             yield Hit(

@@ -257,11 +257,16 @@ def hot_run(context: Context) -> Iterator[Hit]:
 )
 def same_colour(context: Context) -> Iterator[Hit]:
     for node in context.connector_nodes:
-        by_colour: dict[str, list[str]] = defaultdict(list)
+        by_colour: dict[str, list[tuple[str, tuple[str, int]]]] = defaultdict(list)
         for wire, end in context.wires_at_node.get(node.key, ()):
             if wire.colour:
-                by_colour[wire.colour.upper()].append(end.label)
-        twice = {colour: labels for colour, labels in by_colour.items() if len(labels) > 1}
+                by_colour[wire.colour.upper()].append((end.label, (wire.signal, wire.section)))
+        # Wires of one net may be exchanged without harm.
+        twice = {
+            colour: [label for label, _ in found]
+            for colour, found in by_colour.items()
+            if len({net for _, net in found}) > 1
+        }
         if twice:
             yield Hit(
                 where=(
