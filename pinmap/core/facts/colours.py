@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from pinmap.core.facts import sources
 from pinmap.core.model.words import COLOURS
 
 IEC = "IEC 60757"
+LONGEST_MARK = 100  # characters
 _PLAIN = (IEC, "English words", "American short")
 _GREEN_YELLOW = "GNYE"
 _JOINERS = re.compile(r"\s*(?:[/\\|,;+&·–—-]|\bwith\b|\band\b|\bon\b|\bstripe[sd]?\b|\btracer\b|\bbase\b)\s*")
@@ -49,7 +50,13 @@ def read_colour(text: str, family: str = "") -> ColourReading:
 
     ``GN/YE``, ``BKWH``, ``red with white stripe``, ``L/R``, ``SW-WS`` are all understood; ``B`` is ambiguous.
     """
-    stripped = text.strip()
+    if len(text) > LONGEST_MARK:
+        return ColourReading(note=f"a colour mark has {LONGEST_MARK} characters at most; this is {len(text)} long")
+    return _read_colour(text.strip(), family)
+
+
+@lru_cache(maxsize=4096)
+def _read_colour(stripped: str, family: str) -> ColourReading:
     if not stripped:
         return ColourReading()
     readings: dict[str, tuple[tuple[str, ...], str]] = {}

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from pinmap.core.errors import TableGap
 from pinmap.core.facts import sources
 from pinmap.core.model.words import Direction, Evidence, Kind
+
+LONGEST_WORDING = 100  # characters; longer text is no name of a kind, a direction or a sort of evidence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,23 +89,30 @@ def plain(text: str) -> str:
 
 @cache
 def _words(column: str) -> dict[str, str]:
-    return {plain(row["text"]): row["meaning"] for row in sources.rows("pin_words") if row["column"] == column}
+    """Wording -> vocabulary value, the longest wording first."""
+    found = {plain(row["text"]): row["meaning"] for row in sources.rows("pin_words") if row["column"] == column}
+    if column == "kind":
+        found |= {plain(word): kind.value for kind in Kind for word in (kind.value, kind.name)}
+    return dict(sorted(found.items(), key=lambda pair: -len(pair[0])))
 
 
 def parse_kind(text: str) -> Kind | None:
     """A kind from other people's words, such as ``KL15``, ``5 V ref`` or ``open collector``; None if none fits."""
+    return _parse_kind(text) if len(text) <= LONGEST_WORDING else None
+
+
+@lru_cache(maxsize=4096)
+def _parse_kind(text: str) -> Kind | None:
     said = plain(text)
-    for kind in Kind:
-        if said in (plain(kind.value), plain(kind.name)):
-            return kind
-    said = re.sub(r"^(din|kl|klemme|clamp|terminal|term)\s*(?=\d)", "", said)
-    meaning = _words("kind").get(said) or (_words("kind").get(said.removesuffix("s")))
+    bare = re.sub(r"^(din|kl|klemme|clamp|terminal|term)\s*(?=\d)", "", said)
+    words = _words("kind")
+    meaning = words.get(said) or words.get(bare) or words.get(bare.removesuffix("s"))
     return Kind(meaning) if meaning else None
 
 
 def parse_direction(text: str) -> Direction | None:
     """A direction from other people's words, such as ``Output``, ``I/O`` or ``source``; None if none fits."""
-    meaning = _words("direction").get(plain(text))
+    meaning = _words("direction").get(plain(text)) if len(text) <= LONGEST_WORDING else None
     return Direction(meaning) if meaning else None
 
 
@@ -114,8 +123,8 @@ def parse_evidence(text: str) -> tuple[Evidence, str]:
     assumption, so that nothing looks better proven than it is.
     """
     stripped = text.strip()
-    said = plain(stripped)
-    for word, meaning in sorted(_words("evidence").items(), key=lambda pair: -len(pair[0])):
+    said = plain(stripped[:LONGEST_WORDING])
+    for word, meaning in _words("evidence").items():
         if said == word or said.startswith(word + " "):
             return Evidence(meaning), _after(stripped, len(word.split()))
     return Evidence.ASSUMED, stripped

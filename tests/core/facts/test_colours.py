@@ -89,3 +89,7 @@ def test_what_is_written_is_read_back(codes: list[str]) -> None:
 def test_any_text_is_survived(text: str) -> None:
     reading = read_colour(text)
     assert all(code in COLOURS for code in reading.codes)
+
+
+def test_a_huge_cell_is_no_colour() -> None:
+    assert "characters" in read_colour("RD/" * 400_000).note

@@ -138,3 +138,10 @@ def test_directions_in_other_words(text: str, direction: Direction | None) -> No
 )
 def test_evidence_is_never_better_than_it_says(text: str, evidence: Evidence, ref: str) -> None:
     assert parse_evidence(text) == (evidence, ref)
+
+
+def test_huge_cells_are_no_words_and_evidence_loses_nothing() -> None:
+    huge = "a " * 500_000
+    assert parse_kind(huge) is None
+    assert parse_direction(huge) is None
+    assert parse_evidence("manual " + huge) == (Evidence.MANUAL, huge.strip())
