@@ -178,6 +178,7 @@ def accept_proposals(job: Job, proposals: Iterable[Joinable], *, known: Collecti
             name=proposal.name,
             function_code=proposal.function_code,
             twist=getattr(proposal, "twist", ""),
+            screen=getattr(proposal, "screen", ""),
             known=known,
         )
     return job

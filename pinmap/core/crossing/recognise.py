@@ -63,7 +63,8 @@ class _Index:
     total: list[float] = field(default_factory=list)  # weight of all words of each phrase
     name_marks: dict[str, Marks] = field(default_factory=dict)
     typos: dict[str, tuple[str, float]] = field(default_factory=dict)
-    alike: dict[tuple[str, ...], list[tuple[_Phrase, float]]] = field(default_factory=dict)
+    alike: dict[tuple[tuple[str, ...], float], list[tuple[_Phrase, float]]] = field(default_factory=dict)
+    designates: dict[str, tuple[str, ...]] = field(default_factory=dict)
     seen: dict[tuple[str, Kind | None], Recognition | None] = field(default_factory=dict)
 
 
@@ -221,31 +222,30 @@ def _recognise(text: str, index: _Index, kind: Kind | None) -> Recognition | Non
 
 def _fuzzy(reading: Reading, index: _Index) -> dict[str, tuple[float, str]]:
     """Token-set likeness weighted by rarity; marks that contradict rule a phrase out."""
-    din = {w for w in reading.words if w[:-1] in DIN_NUMBERS and w[-1].isalpha()}
-    din.update(n for n in reading.numbers if n in DIN_NUMBERS)
+    designated = {code: mark for mark in (*reading.words, *reading.numbers) for code in _designates(mark, index)}
+    least = LEAST_SCORE / _FUZZY_TOP
     best: dict[str, tuple[float, str]] = {}
-    for phrase, alike in _alike(reading.words, index):
-        if not din and alike <= LEAST_SCORE / _FUZZY_TOP:
-            break
+    for phrase, alike in _alike(reading.words, index, least - _DIN_BONUS if designated else least):
         code = phrase.entry.code
-        marked = [d for d in sorted(din) if _designates(d, code, index)]
-        score = min(1.0, alike + _DIN_BONUS) if marked else alike
-        if score <= best.get(code, (LEAST_SCORE / _FUZZY_TOP, ""))[0]:
+        mark = designated.get(code, "")
+        score = min(1.0, alike + _DIN_BONUS) if mark else alike
+        if score <= best.get(code, (least, ""))[0]:
             continue
-        marks = reading.marks - {("number", d) for d in marked}
+        marks = reading.marks - {("number", mark)}
         if conflicts(marks, phrase.reading.marks):
             continue
         score *= _mark_factor(marks, phrase.reading.marks)
-        if score > best.get(code, (LEAST_SCORE / _FUZZY_TOP, ""))[0]:
-            tail = f" and the designation {marked[0]}" if marked else ""
+        if score > best.get(code, (least, ""))[0]:
+            tail = f" and the designation {mark}" if mark else ""
             best[code] = (score, f"much like {phrase.said!r}{tail}")
     return {code: (score * _FUZZY_TOP, why) for code, (score, why) in best.items()}
 
 
-def _alike(words: tuple[str, ...], index: _Index) -> list[tuple[_Phrase, float]]:
+def _alike(words: tuple[str, ...], index: _Index, least: float) -> list[tuple[_Phrase, float]]:
     """Phrases that share enough words, best first, whatever their marks."""
-    if words in index.alike:
-        return index.alike[words]
+    key = (words, least)
+    if key in index.alike:
+        return index.alike[key]
     unknown = math.log(1.0 + len(index.dictionary.by_code)) * 0.4
     said: dict[str, float] = {}  # known word -> how surely it was meant
     total = 0.0
@@ -254,27 +254,32 @@ def _alike(words: tuple[str, ...], index: _Index) -> list[tuple[_Phrase, float]]
         if meant:
             said[meant] = max(said.get(meant, 0.0), ratio)
         total += index.weight[meant] if meant else unknown
-    shared: dict[int, float] = defaultdict(float)
-    for word, ratio in said.items():
-        for number in index.with_word[word]:
-            shared[number] += index.weight[word] * ratio
+    # A phrase that shares only the commonest words cannot come near enough, so these open no candidates.
+    by_rarity = sorted(said, key=lambda word: (index.weight[word], word))
+    rest = 0.0
+    while by_rarity and 2.0 * (rest + index.weight[by_rarity[0]]) / (total + rest + index.weight[by_rarity[0]]) < least:
+        rest += index.weight[by_rarity.pop(0)]
     found = []
-    for number, weight in shared.items():
-        alike = 2.0 * weight / (total + index.total[number])
-        if alike >= LEAST_SCORE / _FUZZY_TOP - _DIN_BONUS:
-            found.append((index.phrases[number], alike))
-    found.sort(key=lambda hit: -hit[1])
+    for number in {n for word in by_rarity for n in index.with_word[word]}:
+        phrase = index.phrases[number]
+        shared = sum(index.weight[w] * said[w] for w in phrase.reading.words if w in said)
+        alike = 2.0 * shared / (total + index.total[number])
+        if alike >= least:
+            found.append((alike, number))
+    found.sort(key=lambda hit: (-hit[0], hit[1]))
     if len(index.alike) > _SEEN_MAX:
         index.alike.clear()
-    index.alike[words] = found
-    return found
+    index.alike[key] = [(index.phrases[number], alike) for alike, number in found]
+    return index.alike[key]
 
 
-def _designates(mark: str, code: str, index: _Index) -> bool:
-    """Whether a DIN 72552 designation is this function's: a name of it, or the end of its code (RLY_30)."""
-    return mark.rstrip("abdeglr") in DIN_NUMBERS and (
-        code in index.as_written.get(mark, {}) or code.endswith(f"_{mark}")
-    )
+def _designates(mark: str, index: _Index) -> tuple[str, ...]:
+    """Codes whose DIN 72552 designation this is: it is a name of theirs, or the end of their code (RLY_30)."""
+    if mark not in index.designates:
+        is_din = mark.rstrip("abdeglr") in DIN_NUMBERS
+        codes = [code for code in index.dictionary.by_code if code.endswith(f"_{mark}")] if is_din else []
+        index.designates[mark] = tuple(dict.fromkeys([*index.as_written.get(mark, {}), *codes])) if is_din else ()
+    return index.designates[mark]
 
 
 def _meant(word: str, index: _Index) -> tuple[str, float]:
@@ -329,7 +334,7 @@ def _choose(reading: Reading, hits: dict[str, float], why: dict[str, str], index
     if best in index.as_written.get(reading.exact, {}):
         own = frozenset(m for m in reading.marks if m[0] not in ("number", "track"))  # they are part of the name
     else:
-        own = reading.marks - {("number", d) for d in reading.numbers if _designates(d, best, index)}
+        own = reading.marks - {("number", d) for d in reading.numbers if best in _designates(d, index)}
     marks = _with_name_marks(own, index.name_marks[best])
     return Recognition(best, round(score, 3), reason, rivals, marks)
 
