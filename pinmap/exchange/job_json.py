@@ -11,12 +11,12 @@ from functools import cache
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
-from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
-from pydantic_core import ErrorDetails, core_schema
+from pydantic_core import ErrorDetails
 
 from pinmap.core.errors import FileProblem, FileRejected, InputError
-from pinmap.core.model.jobs import Job, Snapshot, as_plain
-from pinmap.core.model.pinouts import Housing, Platform
+from pinmap.core.model.jobs import Job, Pick, Snapshot, as_plain
+from pinmap.core.model.looms import DeviceEnd
+from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey, Platform
 from pinmap.exchange.job_references import reference_problems
 
 FORMAT = "pinmap-job"
@@ -42,16 +42,18 @@ def _adapter() -> TypeAdapter[JobFile]:
     return TypeAdapter(JobFile)
 
 
-class _Schema(GenerateJsonSchema):
-    """Named tuples are objects in the file, not arrays."""
-
-    def arguments_schema(self, schema: core_schema.ArgumentsSchema) -> JsonSchemaValue:
-        return self.kw_arguments_schema(schema["arguments_schema"], schema.get("var_kwargs_schema"))
-
-
 def schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the file."""
-    found = _adapter().json_schema(schema_generator=_Schema)
+    found = _adapter().json_schema()
+    for named in (PinKey, ConnectorKey, DeviceEnd, Pick):
+        # pydantic describes a named tuple as an array; in the file it is an object of texts.
+        found["$defs"][named.__name__] = {
+            "type": "object",
+            "title": named.__name__,
+            "properties": {name: {"type": "string"} for name in named._fields},
+            "required": [name for name in named._fields if name not in named._field_defaults],
+            "additionalProperties": False,
+        }
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **found}
 
 

@@ -27,7 +27,7 @@ MOST_CHARACTERS = 300
 
 Cell = str | dict[str, Any]
 
-_BIDI = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_UNSEEN = re.compile("[\u00ad\u061c\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _LONG_WORD = re.compile(r"[^\s\u200b]{19,}")
 _FONT = re.compile(r"""font-family(\s*[:=]\s*)("[^"]*"|'[^']*'|[^;"'}<>]+)""")
@@ -70,8 +70,8 @@ class Column:
 
 
 def printable(text: str) -> str:
-    """Text as it can be printed: no control or direction signs, a break allowed in long words, very long text cut."""
-    text = _CONTROL.sub("\ufffd", _BIDI.sub("", text))
+    """Text as it can be printed: no control, direction or invisible signs, breaks allowed in long words, length cut."""
+    text = _CONTROL.sub("\ufffd", _UNSEEN.sub("", text))
     if len(text) > MOST_CHARACTERS:
         text = f"{text[:MOST_CHARACTERS]} … (cut, {len(text):,} characters)"
     return _LONG_WORD.sub(lambda m: "\u200b".join(re.findall(r".{1,8}", m.group())), text)

@@ -75,10 +75,12 @@ def test_a_file_over_the_limit_is_not_looked_at():
 
 
 def test_markup_and_formulas_stay_text():
-    hostile = ["<script>alert(1)</script>", "=HYPERLINK(\"http://x\")", "{{7*7}}", "'; DROP TABLE pins;--", "\u202egnp.exe",
-               "@SUM(A1)", "+1", "-1+2", "#panic", "$x$", "${jndi:x}", "../../etc/passwd", "%n%s", "😀", "שלום"]  # fmt: skip
-    text = "connector\tcavity\tfunction\n" + "".join(f"C1\t{i}\t\"{h.replace(chr(34), chr(34) * 2)}\"\n"
-                                                     for i, h in enumerate(hostile))  # fmt: skip
+    hostile = [
+        "<script>alert(1)</script>", '=HYPERLINK("http://x")', "{{7*7}}", "'; DROP TABLE pins;--", "\u202egnp.exe",
+        "@SUM(A1)", "+1", "-1+2", "#panic", "$x$", "${jndi:x}", "../../etc/passwd", "%n%s", "😀", "שלום",
+    ]  # fmt: skip
+    quoted = [text.replace('"', '""') for text in hostile]
+    text = "connector\tcavity\tfunction\n" + "".join(f'C1\t{i}\t"{q}"\n' for i, q in enumerate(quoted))
     table = read_pasted(text)
     pins = parse_rows(table, guess_headings(table.headings).mapping).pins
     assert [p.function for p in pins] == hostile
@@ -93,7 +95,7 @@ def test_a_workbook_of_two_far_corners_is_refused_and_the_process_lives():
     )
     assert len(bomb) < 10_000
     begun = time.perf_counter()
-    with pytest.raises(FileRejected, match="too large or damaged|spans"):
+    with pytest.raises(FileRejected, match=r"too large or damaged|spans"):
         read_table(bomb, "a.xlsx")
     assert time.perf_counter() - begun < 10
 
@@ -135,10 +137,9 @@ def test_damaged_members(member, damage):
     broken = rewritten(workbook(SMALL), member, lambda _xml: damage)
     try:
         table = read_table(broken, "a.xlsx")
-    except FileRejected as error:
-        assert str(error)
-    else:
-        assert all(isinstance(cell, str) for _, cells in table.lines for cell in cells)
+    except FileRejected:
+        return
+    assert all(isinstance(cell, str) for _, cells in table.lines for cell in cells)
 
 
 def test_a_truncated_workbook():

@@ -50,7 +50,7 @@ def test_any_separator_and_encoding(delimiter, encoding):
 
 
 def test_separator_line_and_title_above_the_headings():
-    table = read_table("sep=;\nPinout of the engine;;\n\nPin;Signal;Colour\n1;Feed, switched;RD\n".encode(), "a.csv")
+    table = read_table(b"sep=;\nPinout of the engine;;\n\nPin;Signal;Colour\n1;Feed, switched;RD\n", "a.csv")
     assert table.delimiter == ";"
     assert table.headings == ("Pin", "Signal", "Colour")
     assert table.heading_row == 4
@@ -115,8 +115,8 @@ def test_everything_of_a_row():
 
 @pytest.mark.parametrize(
     ("text", "amperes"),
-    [("10A", 10), ("7.5", 7.5), ("0,5 A", 0.5), ("300 mA", 0.3), ("", None), ("-", None), ("n/a", None), ("1.234,5", 1234.5),
-     ("1,234.5", 1234.5), (".5", 0.5), ("2e-3", 0.002), ("0", 0.0)],
+    [("10A", 10), ("7.5", 7.5), ("0,5 A", 0.5), ("300 mA", 0.3), ("", None), ("-", None), ("n/a", None),
+     ("1.234,5", 1234.5), ("1,234.5", 1234.5), (".5", 0.5), ("2e-3", 0.002), ("0", 0.0)],
 )  # fmt: skip
 def test_currents_as_people_write_them(text, amperes):
     assert only(f'pin,signal,current\n1,x,"{text}"\n', default_connector="C1").pin.current_a == amperes

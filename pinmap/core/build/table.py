@@ -12,7 +12,6 @@ from pinmap.core.model.jobs import Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device
 from pinmap.core.model.words import DeviceKind
 
-
 LEAST_A = 0.001  # what a wire carries below this is no load but the network's rounding
 
 
