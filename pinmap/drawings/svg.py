@@ -215,6 +215,11 @@ class Sheet:
         self._parts.append(element)
         return shown
 
+    def take(self, other: Sheet) -> None:
+        """Adds what another sheet holds, on top."""
+        self._parts += other._parts
+        self._linked = self._linked or other._linked
+
     @contextmanager
     def group(self, class_: str = "", title: str = "", **attributes: str | float | None) -> Iterator[None]:
         """A group of shapes, with a tooltip where a title is given."""

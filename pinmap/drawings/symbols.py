@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pinmap.core.model.words import DeviceKind
 from pinmap.drawings.svg import INK, PAPER, Sheet
 
@@ -45,3 +47,8 @@ def plus_symbol(sheet: Sheet, x: float, y: float) -> None:
     sheet.circle(x, y, 7, stroke_width=1.6)
     sheet.line(x - 4, y, x + 4, y, stroke_width=1.6)
     sheet.line(x, y - 4, x, y + 4, stroke_width=1.6)
+
+
+def line_width(mm2: float) -> float:
+    """Width of a wire's line by its conductor area [px]."""
+    return min(2.0 + 0.9 * math.sqrt(max(mm2, 0.0)), 8.0)

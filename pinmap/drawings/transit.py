@@ -18,11 +18,11 @@ from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import LoadCase, Signal, Snapshot, Variant
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Direction, Evidence, Kind
-from pinmap.core.tracing.flow import SUPPLY_KINDS, Flow, Hop, Place, PlaceKind, flow
-from pinmap.core.tracing.path import downstream, upstream
+from pinmap.core.tracing.flow import SUPPLY_KINDS, Hop, Place, PlaceKind, flow
 from pinmap.drawings.placing import GRID, Piece, Placement, Stand, Vertex, place
 from pinmap.drawings.svg import INK, PAPER, SOFT, Box, Link, Sheet, clean, clip, colour_pair, text_width
-from pinmap.drawings.symbols import device_symbol, minus_symbol, plus_symbol
+from pinmap.drawings.symbols import device_symbol, line_width, minus_symbol, plus_symbol
+from pinmap.drawings.transit_content import map_content
 
 _MARGIN = 28.0
 _TOP = 96.0
@@ -52,7 +52,7 @@ def transit_svg(
         raise InputError("signals", unknown[0], "name signals of this job")
     chosen = [s for s in snapshot.job.signals if signals is None or s.key in set(signals)]
     streams = flow(snapshot, variant, routing)
-    places, hops = _content(streams, {s.key for s in chosen}, snapshot, whole_way)
+    places, hops = map_content(streams, {s.key for s in chosen}, snapshot, whole_way)
     shown = next((c for c in snapshot.job.load_cases if (c.key == case if case else c.key in report.voltage_v)), None)
     name = title or (chosen[0].name if len(chosen) == 1 else snapshot.job.name)
     lost = [g for g in routing.gaps if g.signal in {s.key for s in chosen}]
@@ -101,28 +101,6 @@ def _group(signal: Signal, snapshot: Snapshot, dictionary: Dictionary) -> str:
     pins = [snapshot.pin.get(m.end) for m in signal.members if isinstance(m.end, PinKey)]
     codes = [signal.function_code, *(pin.function_code for pin in pins if pin is not None)]
     return next((entry.group for code in codes if code and (entry := dictionary.get(code))), "other signals")
-
-
-def _content(streams: Flow, keys: set[str], snapshot: Snapshot, whole_way: bool) -> tuple[dict[str, Place], list[Hop]]:
-    """Places and hops to be drawn, in the order of the flow."""
-    hops = {hop for hop in streams.hops if hop.wire is not None and hop.wire.signal in keys}
-    names = {end for hop in hops for end in (hop.a, hop.b)}
-    ends = {m.end for key in keys for m in snapshot.signal[key].members}
-    names |= {p.id for p in streams.places.values() if p.pin is not None and p.pin in ends}
-    if whole_way:
-        for start in [n for n in streams.places if n in names and streams.places[n].kind is PlaceKind.PIN]:
-            for _, hop in (*upstream(streams, start), *downstream(streams, start, set())):
-                if hop is not None:
-                    hops.add(hop)
-                    names |= {hop.a, hop.b}
-    for hop in streams.hops:
-        if hop.wire is not None:
-            continue
-        pin, centre = (hop.a, hop.b) if streams.places[hop.a].kind is PlaceKind.PIN else (hop.b, hop.a)
-        if pin in names and (streams.places[centre].kind is PlaceKind.COMPONENT or centre in names):
-            hops.add(hop)
-            names.add(centre)
-    return {n: p for n, p in streams.places.items() if n in names}, [h for h in streams.hops if h in hops]
 
 
 @dataclass
@@ -475,8 +453,3 @@ class _Map:
             y += 18
             self.sheet.text(x, y, note, 11, bold=True, width=width - 2 * _MARGIN)
         return y + 20
-
-
-def line_width(mm2: float) -> float:
-    """Width of a wire's line by its conductor area [px]."""
-    return min(2.0 + 0.9 * math.sqrt(max(mm2, 0.0)), 8.0)

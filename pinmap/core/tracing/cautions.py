@@ -38,6 +38,9 @@ STARTER = Caution("Starter", "The engine may turn without warning: neutral verif
 FAN = Caution("Fan", "May start by itself with the key off: keep clear, or pull its fuse first.")
 GLOW = Caution("Glow plugs", "High current and hot parts: fused leads only, no long energising on the bench.")
 
+# Where no computed voltage is shown, so that nobody looks for it with a meter.
+NOT_TO_PROBE = frozenset({Kind.RESTRAINT, Kind.HIGH_VOLTAGE, Kind.INJECTOR_BOOSTED, Kind.COIL_PRIMARY})
+
 _BY_KIND = {
     Kind.RESTRAINT: RESTRAINT,
     Kind.HIGH_VOLTAGE: HIGH_VOLTAGE,

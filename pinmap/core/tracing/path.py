@@ -15,7 +15,7 @@ from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 from pinmap.core.model.looms import End
 from pinmap.core.model.pinouts import ConnectorKey, PinKey
-from pinmap.core.model.words import Direction, Evidence, Kind
+from pinmap.core.model.words import DeviceKind, Direction, Evidence, Kind
 from pinmap.core.tracing.cautions import Caution, cautions_for
 from pinmap.core.tracing.flow import (
     RETURN_KINDS,
@@ -45,6 +45,8 @@ class Station:
     detail: str = ""
     where: str = ""  # platform or place in the loom
     pin_kind: Kind | None = None
+    device_kind: DeviceKind | None = None
+    part: str = ""  # of a relay: "contact" or "coil"
     evidence: Evidence | None = None
     evidence_ref: str = ""
     wire_colour: str = ""  # on the platform's own side
@@ -294,6 +296,8 @@ class _Writer:
             detail=self._detail(place),
             where=self._where(place),
             pin_kind=pin.kind if pin else None,
+            device_kind=place.device.kind if place.device else None,
+            part=place.part,
             evidence=pin.evidence if pin else None,
             evidence_ref=pin.evidence_ref if pin else "",
             wire_colour=pin.wire_colour if pin else "",
