@@ -44,10 +44,15 @@ def _by_function() -> Mapping[tuple[str, str], tuple[PinKey, ...]]:
 
 def parse_end(text: str) -> End:
     """An end from its short hand; see ``wiring``. Raises LookupError for a pin that is not there or not unique."""
-    letter, colon, rest = text.partition(":")
-    if not colon:
-        device, _, terminal = text.partition(".")
-        return DeviceEnd(device, terminal)
+    if ":" in text:
+        return pin_end(text)
+    device, _, terminal = text.partition(".")
+    return DeviceEnd(device, terminal)
+
+
+def pin_end(text: str) -> PinKey:
+    """A pin from its short hand. Raises LookupError when it is not there or not unique."""
+    letter, _, rest = text.partition(":")
     rest, _, edition = rest.partition("@")
     connector, _, cavity = rest.partition("-")
     found = [
@@ -58,6 +63,11 @@ def parse_end(text: str) -> End:
     if len(found) != 1:
         raise LookupError(f"{text} names {len(found)} pins")
     return found[0]
+
+
+def fate_pin(row: Mapping[str, str]) -> PinKey:
+    """The pin that a row of the fates table is about."""
+    return PinKey(row["platform"], row["connector"], row["cavity"], row["edition"])
 
 
 def empty_job(key: str, name: str, *, customer: str, note: str) -> Job:
@@ -99,17 +109,17 @@ def lay_out(job: Job) -> Job:
         job = edits.add_node(
             job,
             Node(
-                key=row["connector"],
+                key=row["node"],
                 loom=LOOM,
                 kind=NodeKind.CONNECTOR,
-                name=row["connector"],
+                name=row["node"],
                 mates=ConnectorKey(row["platform"], row["connector"]),
                 housing=half(row["housing"], Gender.SOCKET),
                 gender=Gender.SOCKET,
                 note=row["description"],
             ),
         )
-        job = _run(job, row["from"], row["connector"], row)
+        job = _run(job, row["from"], row["node"], row)
     for device in DEVICES:
         job = edits.add_device(job, device)
     return job
@@ -188,6 +198,5 @@ def _mates(pin: End) -> list[PinKey]:
 def decide_rest(job: Job) -> Job:
     """The fates of the pins that no signal has."""
     for row in rows("fates"):
-        pin = PinKey(row["platform"], row["connector"], row["cavity"], row["edition"])
-        job = edits.set_fate(job, pin, Fate(row["fate"]), row["reason"], known=all_pins())
+        job = edits.set_fate(job, fate_pin(row), Fate(row["fate"]), row["reason"], known=all_pins())
     return job

@@ -14,6 +14,10 @@ _ACCEPTED = (
     ("R21|pin:quern-q24:B12:1", _NOT_READ),
     ("R21|pin:quern-q24:B12:3", _NOT_READ),
     ("R21|pin:quern-q24:B8:2", _NOT_READ),
+    (
+        "R83|pin:quern-q24:E2:1|pin:quern-q24:E2:2",
+        "Two wires to a heating element: either way round will do, and it warmed up on the bench supply",
+    ),
 )
 
 

@@ -37,7 +37,7 @@ def _unit(ends: str, *, twist: str = "", screen: str = "", note: str = "") -> Wi
 CRANK_AND_CAM = (
     _unit("q:B1-1", twist="crank", screen="crank"),
     _unit("q:B1-2", twist="crank", screen="crank"),
-    _unit("q:B1-3", note="Drain at the control unit only; cut back and sleeved at the sensor's end of the cable"),
+    _unit("q:B1-3", note="Drain of the screened pair; grounded at the control unit only, open inside the sensor"),
     _unit("q:B2-1"),
     _unit("q:B2-2"),
     _unit("q:B2-3"),
@@ -76,14 +76,19 @@ BATTERY = (
     _w("q:G1A-1 | FL2 | b:BT3-1", "Alternator charging cable", mm2=35),
     _w("b:BT4-1 | FL3 | g:S-1", "Glow module feed"),
     _w(
-        "b:BT2-1 F1.1=10 F6.1=4 F7.1=4 F8.1=4 F9.1=2.5 F10.1=1.5 F11.1=1 F12.1=2.5 F13.1=1 F14.1=1",
+        "b:BT2-1 F1.1=10 F6.1=6 F7.1=6 F8.1=4 F9.1=2.5 F10.1=1.5 F11.1=1 F12.1=2.5 F13.1=1 F14.1=1",
         "Battery fuse carrier 30",
         mm2=25,
         note="Bar of the fuse carrier on the battery clamp, nothing of it longer than 0.15 m",
     ),
 )
 MAIN_RELAY = (
-    _w("F1.2 | K1 | F2.1=6 F3.1=6 F4.1=6 F5.1=6", "Main relay output 87", mm2=10),
+    _w(
+        "F1.2 | K1 | F2.1=6 F3.1=6 F4.1=6 F5.1=6",
+        "Main relay output 87",
+        mm2=10,
+        note="Bar in the loom box behind the relay",
+    ),
     _w("K1.86=0.75 b:C102-4=1.5 f:B-4 o:P2-3=0.75 q:A5-1=0.75", "Permanent supply control unit"),
     _w("K1.85=0.75 f:B-9 o:P2-8", "Main relay control", mm2=0.75),
     _w("F2.2=2.5 f:B-1 f:B-2 o:P2-1=2.5", "Control unit supply 1", mm2=2.5),
@@ -97,9 +102,9 @@ RELAYS = (
     _w("K2.86=0.75 b:C102-24", "Start through the clutch switch"),
     _w("K2.85=0.75 f:B-10 o:P2-9", "Starter relay control", mm2=0.75),
     _w("b:C102-2=0.75 f:B-11 o:P2-10", "Start request", mm2=0.75),
-    _w("F6.2=4 | K4 | b:C122-1 b:C123-1", "Fan low stage", mm2=4),
+    _w("F6.2=6 | K4 | b:C122-1 b:C123-1", "Fan low stage", mm2=6),
     _w("K4.85=0.75 f:B-12 o:P2-11", "Fan low speed relay control", mm2=0.75),
-    _w("F7.2=4 | K5 | b:C122-2 b:C123-2", "Fan high stage", mm2=4),
+    _w("F7.2=6 | K5 | b:C122-2 b:C123-2", "Fan high stage", mm2=6),
     _w("K5.85=0.75 f:B-13 o:P2-12", "Fan high speed relay control", mm2=0.75),
     _w("F9.2=2.5 | K3 | b:C140-13", "Fuel pump feed", mm2=2.5),
     _w("K3.86=0.75 b:C102-29", "Fuel pump relay coil through the inertia switch"),
