@@ -52,7 +52,7 @@ def _answer(
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"error": message, "field": field, "problems": [p.reason for p in problems]}, status)
     title = _TITLES.get(status, "Something went wrong")
-    return page(request, "errors/page.html", status, title=title, status=status, message=message, problems=problems)
+    return page(request, "errors/page.html", status, title=title, code=status, message=message, problems=problems)
 
 
 def install(app: FastAPI) -> None:

@@ -47,13 +47,13 @@ def size(mm2: float | None, units: str = "metric") -> Markup:
     return quantity(mm2, "mm²")
 
 
-def length(metres: float | None, units: str = "metric") -> Markup:
-    """A length as the bench reads it: millimetres, or feet and inches for AWG users."""
-    if metres is None:
+def metres(length_m: float | None, units: str = "metric") -> Markup:
+    """A length as the bench reads it: millimetres, or feet for AWG users."""
+    if length_m is None:
         return Markup("–")
     if units == "awg":
-        return quantity(metres / 0.3048, "ft", 4)
-    return Markup('<span class="q">{} <abbr class="unit">mm</abbr></span>').format(f"{metres * 1000:.0f}")
+        return quantity(length_m / 0.3048, "ft", 4)
+    return Markup('<span class="q">{} <abbr class="unit">mm</abbr></span>').format(f"{length_m * 1000:.0f}")
 
 
 def colour(code: str) -> Markup:
@@ -82,10 +82,10 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     env.filters |= {
-        "number": number, "quantity": quantity, "size": size, "length": length, "colour": colour, "path": path,
+        "number": number, "quantity": quantity, "size": size, "colour": colour, "path": path, "metres": metres,
     }  # fmt: skip
     env.globals |= {
-        "version": __version__,
+        "app_version": __version__,
         "KINDS": list(Kind), "DIRECTIONS": list(Direction), "EVIDENCE": list(Evidence), "GENDERS": list(Gender),
         "ROLES": list(Role), "FATES": list(Fate), "DEVICE_KINDS": list(DeviceKind), "escape": escape,
     }  # fmt: skip

@@ -1,0 +1,95 @@
+"""A real Chromium against a real server on loopback."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from pinmap.services.shop import open_shop
+from pinmap.settings import Settings
+from pinmap.web.app import create_app
+
+_FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    chromium = next((p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), None)
+    if chromium is None:
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is missing; .ci/run installs it")
+        pytest.skip("Chromium is not installed")
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=chromium, args=_FLAGS)
+        yield opened
+        opened.close()
+
+
+def _serve(url: str) -> Iterator[str]:
+    app = create_app(Settings(database_url=url, demo=False))
+    listener = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    deadline = time.monotonic() + 30
+    while not server.started:
+        assert time.monotonic() < deadline, "the server did not start"
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+    server.should_exit = True
+    thread.join(10)
+    app.state.shop.close()
+
+
+@pytest.fixture(scope="session")
+def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The app with the demo; tests that change it choose ``empty_site``."""
+    url = f"sqlite:///{tmp_path_factory.mktemp('browser') / 'demo.sqlite3'}"
+    open_shop(Settings(database_url=url, demo=True)).close()
+    yield from _serve(url)
+
+
+@pytest.fixture
+def empty_site(tmp_path: Path) -> Iterator[str]:
+    yield from _serve(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+
+
+class Watched:
+    """A page that remembers what went wrong on it."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self.page: Page = context.new_page()
+        self.wrongs: list[str] = []
+        self.page.on("console", lambda m: self.wrongs.append(m.text) if m.type == "error" else None)
+        self.page.on("pageerror", lambda e: self.wrongs.append(str(e)))
+        self.page.on("requestfailed", lambda r: self.wrongs.append(f"{r.url} {r.failure}") if "download" not in str(r.failure) and "ERR_ABORTED" not in str(r.failure) else None)
+
+
+@pytest.fixture
+def watched(browser: Browser) -> Iterator[Watched]:
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    found = Watched(context)
+    yield found
+    context.close()
+    assert not found.wrongs, found.wrongs
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[Watched]:
+    context = browser.new_context(viewport={"width": 360, "height": 740}, has_touch=True)
+    found = Watched(context)
+    yield found
+    context.close()
+    assert not found.wrongs, found.wrongs
