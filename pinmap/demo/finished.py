@@ -8,12 +8,7 @@ from pinmap.demo.building import all_pins, decide_rest, empty_job, lay_out, wire
 from pinmap.demo.colours import colour
 from pinmap.demo.wiring import ALL
 
-_NOT_READ = "The OU-48 does not read this sensor; in its variants the plug is sealed with a dummy and no wire is laid"
 _ACCEPTED = (
-    ("R11|wire:3A", "The alternator gives 120 A at most by itself; the fuse guards against the battery and sits there"),
-    ("R21|pin:quern-q24:B12:1", _NOT_READ),
-    ("R21|pin:quern-q24:B12:3", _NOT_READ),
-    ("R21|pin:quern-q24:B8:2", _NOT_READ),
     (
         "R83|pin:quern-q24:E2:1|pin:quern-q24:E2:2",
         "Two wires to a heating element: either way round will do, and it warmed up on the bench supply",

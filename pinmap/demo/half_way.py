@@ -28,7 +28,7 @@ _MISTAKES = {
     "CAN high": Wiring(ends="f:B-38 o:P2-30 s:X9-C b:C102-13@late RT1.1", mm2=0.75, twist="can"),
     "CAN low": Wiring(ends="f:B-39 o:P2-31 s:X9-D b:C102-14@late RT1.2", mm2=0.75, twist="can"),
     "Power ground at the block": Wiring(
-        ends="q:X1-1=16 f:B-6 f:B-7 f:B-8 o:P2-5=2.5 o:P2-6=2.5 o:P2-7=1.5 g:C-4=1.5 q:B5-3=0.75 f:A-15=0.75 o:P1-20=0.75",
+        ends="q:X1-1=16 f:B-6 f:B-7 f:B-8 o:P2-5=2.5 o:P2-6=2.5 o:P2-7=1.5 g:C-4=1.5 q:B5-3 f:A-15 o:P1-20=0.75",
         note="Boost sensor ground tied in here because it was near",
     ),
 }

@@ -42,8 +42,9 @@ CRANK_AND_CAM = (
     _unit("q:B2-2"),
     _unit("q:B2-3"),
 )
+_QF2_ONLY = "Only the QF-2 reads it; with the OU-48 no wire is laid and the plug on the engine gets a sealed dummy"
 SENSORS = tuple(
-    _unit(f"q:{connector}-{cavity}")
+    _unit(f"q:{connector}-{cavity}", note=_QF2_ONLY if connector in ("B8", "B12") else "")
     for connector, cavities in {
         "B3": "12", "B4": "2345", "B5": "1234", "B6": "123", "B8": "12", "B9": "12", "B12": "123",
         "Y10": "345", "M2": "345", "B11": "123456",
