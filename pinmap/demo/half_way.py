@@ -16,7 +16,7 @@ from pinmap.demo.wiring import ALL, BRAKES, Wiring
 _MISTAKES = {
     "Battery fuse carrier 30": Wiring(
         ends="b:BT2-1 F1.1=10 F6.1=6 F7.1=6 F8.1=4 F9.1=2.5 F10.1=1.5 K8.30=1 F12.1=2.5 F13.1=1 F14.1=1",
-        mm2=25,
+        mm2=25.0,
         note="After-run pump hung straight onto the carrier for a first run; its fuse holder was not there yet",
     ),
     "After-run coolant pump feed": Wiring(ends="K8.87 q:M3-1", mm2=1.0),

@@ -74,12 +74,12 @@ SWITCHES = (
 BATTERY = (
     _w("b:BT1-1 q:M1A-1", "Starter cable", note="Double insulated; kept 50 mm away from all other wires"),
     _w("b:BT5-1 q:X3-1", "Engine strap", note="As large as the starter cable"),
-    _w("q:G1A-1 | FL2 | b:BT3-1", "Alternator charging cable", mm2=35),
+    _w("q:G1A-1 | FL2 | b:BT3-1", "Alternator charging cable", mm2=35.0),
     _w("b:BT4-1 | FL3 | g:S-1", "Glow module feed"),
     _w(
         "b:BT2-1 F1.1=10 F6.1=6 F7.1=6 F8.1=4 F9.1=2.5 F10.1=1.5 F11.1=1 F12.1=2.5 F13.1=1 F14.1=1",
         "Battery fuse carrier 30",
-        mm2=25,
+        mm2=25.0,
         note="Bar of the fuse carrier on the battery clamp, nothing of it longer than 0.15 m",
     ),
 )
@@ -87,7 +87,7 @@ MAIN_RELAY = (
     _w(
         "F1.2 | K1 | F2.1=6 F3.1=6 F4.1=6 F5.1=6",
         "Main relay output 87",
-        mm2=10,
+        mm2=10.0,
         note="Bar in the loom box behind the relay",
     ),
     _w("K1.86=0.75 b:C102-4=1.5 f:B-4 o:P2-3=0.75 q:A5-1=0.75", "Permanent supply control unit"),
@@ -99,13 +99,13 @@ MAIN_RELAY = (
     _w("b:C102-1=1.5 f:B-5 o:P2-4=0.75 q:A5-2=0.75 g:C-1=0.75 K7.86=0.75", "Ignition supply 15"),
 )
 RELAYS = (
-    _w("F8.2=4 | K2 | q:M1B-1", "Starter solenoid 50", mm2=4),
+    _w("F8.2=4 | K2 | q:M1B-1", "Starter solenoid 50", mm2=4.0),
     _w("K2.86=0.75 b:C102-24", "Start through the clutch switch"),
     _w("K2.85=0.75 f:B-10 o:P2-9", "Starter relay control", mm2=0.75),
     _w("b:C102-2=0.75 f:B-11 o:P2-10", "Start request", mm2=0.75),
-    _w("F6.2=6 | K4 | b:C122-1 b:C123-1", "Fan low stage", mm2=6),
+    _w("F6.2=6 | K4 | b:C122-1 b:C123-1", "Fan low stage", mm2=6.0),
     _w("K4.85=0.75 f:B-12 o:P2-11", "Fan low speed relay control", mm2=0.75),
-    _w("F7.2=6 | K5 | b:C122-2 b:C123-2", "Fan high stage", mm2=6),
+    _w("F7.2=6 | K5 | b:C122-2 b:C123-2", "Fan high stage", mm2=6.0),
     _w("K5.85=0.75 f:B-13 o:P2-12", "Fan high speed relay control", mm2=0.75),
     _w("F9.2=2.5 | K3 | b:C140-13", "Fuel pump feed", mm2=2.5),
     _w("K3.86=0.75 b:C102-29", "Fuel pump relay coil through the inertia switch"),

@@ -20,6 +20,7 @@ from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import DEVICE_TERMINALS, Evidence, Gender, NodeKind, Role, Severity
 from pinmap.core.rules.registry import run
 from pinmap.demo import finished_snapshot, half_way_snapshot
+from pinmap.exchange.job_json import dump, load
 
 FINISHED, HALF_WAY = finished_snapshot(), half_way_snapshot()
 BOTH = pytest.mark.parametrize("snapshot", [FINISHED, HALF_WAY], ids=["finished", "half-way"])
@@ -148,6 +149,11 @@ def test_the_half_way_job_shows_each_of_its_mistakes():
     found = {f.rule for variant in HALF_WAY.variants for f in findings(HALF_WAY, variant)[0]}
     # no fuse, wire too thin, sensor ground to block, pair, terminator, suppression, polarity, open pins, evidence
     assert found >= {"R08", "R09", "R19", "R22", "R24", "R55", "R57", "R62", "R83"}
+
+
+@BOTH
+def test_a_job_file_gives_back_the_same_content(snapshot):
+    assert load(dump(snapshot)).content_hash == snapshot.content_hash
 
 
 def test_screens_and_pairs():
