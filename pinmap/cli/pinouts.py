@@ -10,7 +10,6 @@ from typing import Annotated
 
 import typer
 
-from pinmap.core.crossing.recognise import recognise_all
 from pinmap.core.errors import FileProblem, FileRejected
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.pinouts import Connector, Platform
@@ -40,7 +39,7 @@ def read_platform(path: Path, role: Role, dictionary: Dictionary) -> Platform:
         raise FileRejected(f"{path.name} has no usable row; {'; '.join(draft.problems)}".rstrip("; "))
     names = dict.fromkeys(pin.connector for pin in draft.pins)
     key = re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or role.value
-    pins = recognise_all(draft.pins, dictionary)
+    pins = pinout_import.with_codes(draft.pins, dictionary)
     return Platform(key=key, name=path.stem, role=role, connectors=tuple(Connector(name=n) for n in names), pins=pins)
 
 

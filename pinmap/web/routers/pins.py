@@ -8,7 +8,6 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, File, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
-from pinmap.core.crossing.recognise import recognise_all
 from pinmap.core.errors import InputError, NotFound
 from pinmap.exchange.columns import COLUMNS
 from pinmap.services import dictionary, pinout_import, platforms
@@ -27,7 +26,7 @@ _ROWS_SHOWN = 800
 def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()]) -> Response:
     made = form.pin
     if not made.function_code:
-        made = recognise_all((made,), dictionary.entries(shop))[0]
+        made = pinout_import.with_codes((made,), dictionary.entries(shop))[0]
     platforms.add_pin(shop, key, version, made)
     return back_to(f"/platforms/{key}/connectors/{made.connector}", f"{made.connector}-{made.cavity} added")
 
