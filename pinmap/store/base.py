@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import SQLModel
 
-from pinmap.core.errors import InputError
+from pinmap.core.errors import InputError, NotFound
 
 # Set before the first table, so that every constraint has the same name on every engine.
 SQLModel.metadata.naming_convention = {
@@ -87,3 +87,10 @@ def sound(column: sa.Column[Any], value: Any) -> Any:
 def checked(of: sa.Table, values: dict[str, Any]) -> dict[str, Any]:
     """The values of a row, if every engine can hold them. Raises InputError naming the column."""
     return {name: sound(of.c[name], value) for name, value in values.items()}
+
+
+def sought(text: str) -> str:
+    """Text to look a row up by. Raises NotFound for text that no engine could hold, since nothing bears it."""
+    if "\x00" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise NotFound("there is nothing by that name")
+    return text

@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from pinmap.core.errors import Conflict, InputError, NotFound
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
-from pinmap.store.base import checked, table
+from pinmap.store.base import checked, sought, table
 from pinmap.store.library import raise_stamp
 
 
@@ -25,9 +25,10 @@ def load(session: Session) -> dict[str, tuple[dict[str, Any], int]]:
 def add(session: Session, code: str, entry: dict[str, Any]) -> None:
     """Adds one. Raises InputError when the shop has one of this code."""
     f = table("function_entry")
+    row = checked(f, {"code": code, "entry": entry, "version": 1})
     if session.execute(sa.select(f.c.code).where(f.c.code == code)).first() is not None:
         raise InputError("code", code, "you have added this one already; change it instead")
-    session.execute(sa.insert(f).values(**checked(f, {"code": code, "entry": entry, "version": 1})))
+    session.execute(sa.insert(f).values(**row))
     raise_stamp(session, "functions")
 
 
@@ -35,7 +36,7 @@ def update(session: Session, code: str, entry: dict[str, Any], version: int) -> 
     """Changes one. Raises NotFound or Conflict."""
     f = table("function_entry")
     done = session.execute(
-        sa.update(f).where(f.c.code == code, f.c.version == version).values(entry=entry, version=version + 1)
+        sa.update(f).where(f.c.code == sought(code), f.c.version == version).values(entry=entry, version=version + 1)
     )
     if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
         found = session.execute(sa.select(f.c.version).where(f.c.code == code)).scalar_one_or_none()
@@ -48,6 +49,6 @@ def update(session: Session, code: str, entry: dict[str, Any], version: int) -> 
 def delete(session: Session, code: str) -> None:
     """Deletes one. Raises NotFound."""
     f = table("function_entry")
-    if session.execute(sa.delete(f).where(f.c.code == code)).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
+    if session.execute(sa.delete(f).where(f.c.code == sought(code))).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
         raise NotFound(f"there is no function {code!r} of your own")
     raise_stamp(session, "functions")

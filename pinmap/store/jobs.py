@@ -27,7 +27,7 @@ from pinmap.core.model.jobs import (
 from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
 from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey, Platform
 from pinmap.core.model.words import natural_key
-from pinmap.store.base import checked, now, table
+from pinmap.store.base import checked, now, sought, table
 from pinmap.store.consistency import check_snapshot
 from pinmap.store.library import LoadedPlatform
 from pinmap.store.rows import Plan, apply, plan
@@ -109,7 +109,7 @@ def versions(session: Session, key: str) -> Versions:
     found = session.execute(
         sa.select(j.c.id, j.c.version, p.c.id, p.c.version, housings)
         .select_from(joined)
-        .where(j.c.key == key)
+        .where(j.c.key == sought(key))
         .order_by(s.c.position, k.c.position)
     ).all()
     if not found:
@@ -379,9 +379,10 @@ def add_job(session: Session, snapshot: Snapshot, refs: Refs) -> int:
         raise InputError("key", job.key, "give the job a key")
     check_snapshot(snapshot)
     j = table("job")
+    head = checked(j, _head(job))
     if session.execute(sa.select(j.c.id).where(j.c.key == job.key)).first() is not None:
         raise InputError("key", job.key, "choose another key, this one is taken")
-    values = checked(j, _head(job)) | {"version": 1, "created": now(), "changed": now()}
+    values = head | {"version": 1, "created": now(), "changed": now()}
     job_id: int = session.execute(sa.insert(j).values(**values).returning(j.c.id)).scalar_one()
     save_job(session, job_id, snapshot, refs)
     return job_id

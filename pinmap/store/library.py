@@ -13,7 +13,7 @@ from pinmap.core.errors import Conflict, InputError, NotFound, StructureError
 from pinmap.core.model.pinouts import Cavity, Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
-from pinmap.store.base import checked, now, sound, table
+from pinmap.store.base import checked, now, sought, sound, table
 from pinmap.store.rows import apply, plan
 
 _PIN_COLUMNS = (
@@ -62,7 +62,7 @@ def list_platforms(session: Session) -> tuple[PlatformSummary, ...]:
 def find_platform(session: Session, key: str, *, hold: bool = False) -> tuple[int, int]:
     """Id and version of a platform; ``hold`` keeps it unchanged until the transaction ends. Raises NotFound."""
     p = table("platform")
-    query = sa.select(p.c.id, p.c.version).where(p.c.key == key)
+    query = sa.select(p.c.id, p.c.version).where(p.c.key == sought(key))
     found = session.execute(query.with_for_update(read=True) if hold else query).first()
     if found is None:
         raise NotFound(f"there is no platform {key!r}")
@@ -125,9 +125,10 @@ def add_platform(session: Session, platform: Platform) -> int:
     """Stores a new platform and gives its id. Raises InputError when the key is taken, StructureError when the
     platform contradicts itself."""
     p = table("platform")
+    head = checked(p, _head(platform))
     if session.execute(sa.select(p.c.id).where(p.c.key == platform.key)).first() is not None:
         raise InputError("key", platform.key, "choose another key, this one is taken")
-    head = checked(p, _head(platform)) | {"version": 1, "changed": now()}
+    head |= {"version": 1, "changed": now()}
     platform_id: int = session.execute(sa.insert(p).values(**head).returning(p.c.id)).scalar_one()
     _write_parts(session, platform_id, platform)
     return platform_id
@@ -241,7 +242,12 @@ def _check_editions(named: Iterable[str], known: set[str], what: str) -> None:
 def rename_connector(session: Session, platform_id: int, old: str, new: str) -> None:
     """Renames a connector in place. Raises NotFound, or InputError when the new name is taken."""
     c = table("connector")
-    if session.execute(sa.select(c.c.id).where(c.c.platform_id == platform_id, c.c.name == new)).first() is not None:
+    if (
+        session.execute(
+            sa.select(c.c.id).where(c.c.platform_id == platform_id, c.c.name == sound(c.c.name, new))
+        ).first()
+        is not None
+    ):
         raise InputError("name", new, "choose another name, the platform has such a connector")
     done = session.execute(
         sa.update(c).where(c.c.platform_id == platform_id, c.c.name == old).values(name=sound(c.c.name, new))
@@ -341,8 +347,8 @@ def save_housing(session: Session, housing: Housing, version: int | None) -> int
     if len(set(housing.cavity_names)) != len(housing.cavities) or not all(n.strip() for n in housing.cavity_names):
         raise InputError("cavities", housing.key, "give every cavity a name of its own")
     h = table("housing")
-    at = session.execute(sa.select(h.c.id).where(h.c.key == housing.key)).scalar_one_or_none()
     fields = checked(h, {k: getattr(housing, k) for k in _HOUSING_COLUMNS})
+    at = session.execute(sa.select(h.c.id).where(h.c.key == housing.key)).scalar_one_or_none()
     if version is None:
         if at is not None:
             raise InputError("key", housing.key, "choose another key, this one is taken")
@@ -362,7 +368,7 @@ def save_housing(session: Session, housing: Housing, version: int | None) -> int
 def delete_housing(session: Session, key: str) -> None:
     """Deletes one of the shop's housings. Raises NotFound."""
     h = table("housing")
-    if session.execute(sa.delete(h).where(h.c.key == key)).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
+    if session.execute(sa.delete(h).where(h.c.key == sought(key))).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
         raise NotFound(f"there is no housing {key!r} of your own")
     raise_stamp(session, "housings")
 

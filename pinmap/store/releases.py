@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from pinmap.core.errors import NotFound
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
-from pinmap.store.base import checked, now, table
+from pinmap.store.base import checked, now, sought, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ def list_revisions(session: Session, job_id: int) -> tuple[RevisionLine, ...]:
 def get_revision(session: Session, *, revision_id: int = 0, job: str = "", letter: str = "") -> StoredRevision:
     """One revision, by id or by job and letter. Raises NotFound."""
     r, j = table("revision"), table("job")
-    where = r.c.id == revision_id if revision_id else sa.and_(j.c.key == job, r.c.letter == letter)
+    where = r.c.id == revision_id if revision_id else sa.and_(j.c.key == sought(job), r.c.letter == sought(letter))
     found = session.execute(_lines().add_columns(r.c.snapshot, r.c.functions).where(where)).first()
     if found is None:
         raise NotFound(f"there is no revision {letter} of job {job!r}" if job else "there is no such revision")
