@@ -22,7 +22,7 @@ from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.pinouts import Pin, PinKey, Platform
 from pinmap.core.model.words import Kind, natural_key
 
-_MARGIN = 0.12  # a rival nearer than this makes a pair doubtful
+MARGIN = 0.12  # a rival nearer than this makes a pair doubtful
 _TIE = 0.03
 _DOUBTFUL, _TIED = 0.7, 0.6  # the most that a doubtful, and a tied, pair can have
 _RARE_WORDS = 4
@@ -302,7 +302,7 @@ def _proposal(
     near = [
         (key, c)
         for key, c in rivals
-        if c >= score.confidence - _MARGIN and settled.get(key, 0.0) < c + _MARGIN and c >= LEAST
+        if c >= score.confidence - MARGIN and settled.get(key, 0.0) < c + MARGIN and c >= LEAST
     ]
     confidence, reasons = score.confidence, score.reasons
     if near:

@@ -9,14 +9,15 @@ from itertools import combinations
 
 from pinmap.core.crossing.features import Features, features
 from pinmap.core.crossing.ledger import ledger
-from pinmap.core.crossing.pairs import Proposal, cross_features, edition_pins, level
+from pinmap.core.crossing.pairs import MARGIN, Proposal, cross_features, edition_pins, level
 from pinmap.core.crossing.wording import conflicts
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.model.jobs import Pick, Snapshot
 from pinmap.core.model.pinouts import PinKey
-from pinmap.core.model.words import Fate, Kind
+from pinmap.core.model.words import Direction, Fate, Kind
 
 _SEVERAL_CAP = 0.75  # two pins of one platform in one signal are for a person to confirm
+_DOUBTFUL_CAP = 0.7
 _SEVERAL_KINDS = frozenset(
     {Kind.SUPPLY_30, Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_87, Kind.GROUND, Kind.CAN_H, Kind.CAN_L}
 )
@@ -75,7 +76,9 @@ def propose_signals(snapshot: Snapshot, dictionary: Dictionary) -> tuple[SignalP
                     # the worst of the editions counts: a rival that exists in one of them is a rival
                     if known is None or pair.confidence < known.confidence:
                         found[pair.a, pair.b] = pair
-    groups = _grouped(sorted(found.values(), key=lambda p: (-p.confidence, order[p.a], order[p.b])), seen)
+    seat_of = {pick.platform: seat.key for seat in snapshot.job.seats for pick in seat.picks}
+    ranked = sorted(found.values(), key=lambda p: (-p.confidence, order[p.a], order[p.b]))
+    groups = _grouped(ranked, seen, seat_of)
     _take_in_twins(groups, [key for key in order if key in seen], seen)
     out = [_signal(group, order, dictionary) for group in groups]
     return tuple(sorted(out, key=lambda s: (-s.confidence, order[s.members[0]])))
@@ -88,12 +91,13 @@ def _side(snapshot: Snapshot, pick: Pick, undecided: set[PinKey], dictionary: Di
     return tuple(item for item in every if item.key in undecided)
 
 
-def _grouped(pairs: Iterable[Proposal], seen: Mapping[PinKey, Features]) -> list[_Group]:
+def _grouped(pairs: Iterable[Proposal], seen: Mapping[PinKey, Features], seat_of: Mapping[str, str]) -> list[_Group]:
+    """Joins pairs from the surest down; a pair that cannot be joined any more makes its groups doubtful."""
     group_of: dict[PinKey, _Group] = {}
     for pair in pairs:
         a = group_of.get(pair.a) or _Group([pair.a])
         b = group_of.get(pair.b) or _Group([pair.b])
-        if a is not b and not _can_merge(a, b, seen):
+        if a is not b and not _can_merge(a, b, seen, seat_of):
             for side in (a, b):
                 if side.pairs:
                     side.refused.append(pair)
@@ -109,13 +113,25 @@ def _grouped(pairs: Iterable[Proposal], seen: Mapping[PinKey, Features]) -> list
     return list({id(group): group for group in group_of.values()}.values())
 
 
-def _can_merge(a: _Group, b: _Group, seen: Mapping[PinKey, Features]) -> bool:
-    """Not when two pins would be together on one platform, nor when the words of any two contradict each other."""
+def _can_merge(a: _Group, b: _Group, seen: Mapping[PinKey, Features], seat_of: Mapping[str, str]) -> bool:
+    """Not when two pins would be together on one platform, nor when the words of any two contradict each other, nor
+    when two platforms that are there together would both give the signal or share a sensor's reference."""
     return not any(
-        _coexist(x, y) or any(group != "volts" for group in conflicts(seen[x].marks, seen[y].marks))
+        _coexist(x, y)
+        or any(group != "volts" for group in conflicts(seen[x].marks, seen[y].marks))
+        or (seat_of[x.platform] != seat_of[y.platform] and _must_stay_apart(seen[x], seen[y]))
         for x in a.members
         for y in b.members
     )
+
+
+def _must_stay_apart(x: Features, y: Features) -> bool:
+    """Two sources of one signal, and two sensors on one reference or one sensor ground."""
+    if x.pin.direction != y.pin.direction:
+        return False
+    if x.pin.direction == Direction.OUT:
+        return not x.ground and not y.ground
+    return x.pin.direction == Direction.IN and x.kind == y.kind and x.kind in (Kind.REFERENCE_5V, Kind.SENSOR_GROUND)
 
 
 def _coexist(x: PinKey, y: PinKey) -> bool:
@@ -149,10 +165,16 @@ def _take_in_twins(groups: list[_Group], pins: Iterable[PinKey], seen: Mapping[P
 
 
 def _signal(group: _Group, order: Mapping[PinKey, int], dictionary: Dictionary) -> SignalProposal:
+    confidence, notes = group.confidence, list(group.notes)
+    near = [p for p in group.refused if p.confidence >= group.confidence - MARGIN]
+    if near:
+        confidence = min(confidence, _DOUBTFUL_CAP)
+        outside = sorted({_short(k) for p in near for k in p.members if k not in group.members})
+        notes.append(f"{', '.join(outside)} would fit nearly as well, but not together with these: choose")
     best = max(group.pairs, key=lambda p: (bool(p.function_code), p.confidence))
     members = tuple(sorted(group.members, key=order.__getitem__))
     weakest_first = sorted(group.pairs, key=lambda p: (p.confidence, order[p.a], order[p.b]))
-    reasons = group.notes + [
+    reasons = notes + [
         f"{_short(p.a)} and {_short(p.b)} ({p.confidence:.0%}): {'; '.join(p.reasons)}" for p in weakest_first
     ]
     rivals: dict[PinKey, float] = {}
@@ -166,7 +188,7 @@ def _signal(group: _Group, order: Mapping[PinKey, int], dictionary: Dictionary) 
         name=best.function,
         function_code=best.function_code,
         members=members,
-        confidence=group.confidence,
+        confidence=confidence,
         reasons=tuple(reasons[:_REASONS_MAX]),
         rivals=tuple(sorted(rivals.items(), key=lambda r: (-r[1], order[r[0]]))),
         twist=_twist(entry) if entry is not None else "",
