@@ -62,16 +62,13 @@ def analyse(snapshot: Snapshot, variant: Variant, words: Dictionary | None = Non
 def findings(
     snapshot: Snapshot, variants: Sequence[Variant] | None = None, words: Dictionary | None = None
 ) -> tuple[Finding, ...]:
-    """What the rules find in these variants (all by default), the same finding once."""
+    """What the rules find in these variants (all by default), the same finding once; it names the variants in words."""
     chosen = tuple(snapshot.variants if variants is None else variants)
     known = words or dictionary()
 
     def make() -> tuple[Finding, ...]:
-        merged: dict[str, Finding] = {}
-        for variant in chosen:
-            for finding in analyse(snapshot, variant, known).findings:
-                merged.setdefault(finding.key, finding)
-        return tuple(merged.values())
+        done = [analyse(snapshot, variant, known) for variant in chosen]
+        return registry.run_all(snapshot, known, [(a.variant, a.routing, a.report) for a in done])
 
     return _FINDINGS.get((snapshot.content_hash, tuple(v.key for v in chosen), own_entries(known)), make)
 
