@@ -181,6 +181,7 @@ class _Builder:
     def _section(self, signal: Signal, wires: list[Wire], turned: bool) -> None:
         joined: dict[str, list[tuple[str, Wire]]] = {}
         ends: dict[str, bool | None] = {}  # place -> gives, takes, or not said
+        hints: dict[str, WireEnd] = {}
         for wire in wires:
             a, b = self._wire_place(wire.a), self._wire_place(wire.b)
             if a is None or b is None:
@@ -190,11 +191,8 @@ class _Builder:
             for end, place in ((wire.a, a), (wire.b, b)):
                 if not end.splice:
                     ends[place] = self._gives(end, signal, turned)
-        sources = [place for place, gives in ends.items() if gives]
-        silent = [place for place, gives in ends.items() if gives is None]
-        if not sources:
-            sources = silent if any(gives is False for gives in ends.values()) else silent[:1]
-        sources = sources or list(ends)[:1]
+                    hints[place] = end
+        sources = self._sources(ends, hints)
         for place in ends:
             self.gives.setdefault(place, place in sources)
         rank = dict.fromkeys(sources, 0)
@@ -210,6 +208,30 @@ class _Builder:
             if a is not None and b is not None:
                 forward = (rank.get(a, 0), ends.get(a) is False) <= (rank.get(b, 0), ends.get(b) is False)
                 self.hops.append(Hop(a, b, wire) if forward else Hop(b, a, wire))
+
+    def _sources(self, ends: Mapping[str, bool | None], hints: Mapping[str, WireEnd]) -> list[str]:
+        """The places that current comes out of. A device's terminal that does not say follows the net: on a return it
+        gives, beside a source it takes; else its designation decides."""
+        silent = [place for place, gives in ends.items() if gives is None]
+        kinds = {entry.kind for place in ends if (entry := self.places[place].entry) is not None}
+        sources = [place for place, gives in ends.items() if gives]
+        if kinds & RETURN_KINDS:
+            sources += [place for place in silent if hints[place].device is not None and not self._is_stud(place)]
+        if not sources:
+            sources = [place for place in silent if self._downstream_terminal(hints[place])]
+        if not sources:
+            sources = silent if any(gives is False for gives in ends.values()) else silent[:1]
+        return sources or list(ends)[:1]
+
+    def _is_stud(self, place: str) -> bool:
+        device = self.places[place].device
+        return device is not None and device.kind is DeviceKind.STUD
+
+    def _downstream_terminal(self, end: WireEnd) -> bool:
+        device = self.devices.get(end.device.device) if end.device is not None else None
+        if end.device is None or device is None:
+            return False
+        return end.device.terminal in {IN_LINE_TERMINALS.get(device.kind, ("", ""))[1], "85", "87a"}
 
     def _gives(self, end: WireEnd, signal: Signal, turned: bool) -> bool | None:
         if end.pin is not None:

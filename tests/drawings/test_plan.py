@@ -1,0 +1,154 @@
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import combinations
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from pinmap.core.errors import InputError
+from pinmap.core.loom.results import Routing
+from pinmap.core.model.jobs import Pick, Snapshot
+from pinmap.core.model.words import NodeKind
+from pinmap.demo import finished_snapshot
+from pinmap.drawings.plan import plan_svg
+from pinmap.drawings.svg import Box
+from tests.factories_drawings import hostile, random_loom, routed, small_job
+from tests.factories_svg import NS, all_text, meets, overlapping, parse, placed, strokes, view_box, words
+
+HOSTILE = '<a href="javascript:x">"&\'</a>\u202e\U0001f600 مرحبا ' + "W" * 300
+
+
+def _plan(snapshot: Snapshot, routing: Routing | None = None) -> ET.Element:
+    return parse(plan_svg(snapshot, snapshot.variants[0], routing if routing is not None else routed(snapshot)))
+
+
+def _runs(root: ET.Element) -> dict[str, float]:
+    found = {}
+    for e, _, _ in placed(root):
+        if e.get("class") == "run":
+            x1, y1, x2, y2 = (float(e.attrib[k]) for k in ("x1", "y1", "x2", "y2"))
+            assert e.attrib["data-segment"] not in found, "every segment once"
+            found[e.attrib["data-segment"]] = math.hypot(x2 - x1, y2 - y1)
+    return found
+
+
+def _plates(root: ET.Element) -> list[tuple[str, Box]]:
+    found = []
+    for group, dx, dy in placed(root):
+        rect = group.find(f"{NS}rect")
+        if group.get("class") in {"plate", "note"} and rect is not None:
+            x, y, w, h = (float(rect.attrib[k]) for k in ("x", "y", "width", "height"))
+            found.append((group.attrib["data-key"], Box(x + dx, y + dy, x + dx + w, y + dy + h)))
+    return found
+
+
+def _check(root: ET.Element, snapshot: Snapshot) -> None:
+    lengths = {s.key: s.length_m for s in snapshot.job.segments}
+    drawn = _runs(root)
+    assert set(drawn) == set(lengths)
+    ratios = {key: drawn[key] / lengths[key] for key in drawn}
+    middle = sorted(ratios.values())[len(ratios) // 2]
+    # Coordinates are written to a hundredth of a pixel.
+    assert all(abs(drawn[key] - lengths[key] * middle) < 0.03 for key in drawn), "true to scale"
+    plates = _plates(root)
+    connectors = {f"node:{n.key}" for n in snapshot.job.nodes if n.kind is NodeKind.CONNECTOR}
+    assert connectors <= {key for key, _ in plates}
+    assert not [(a, b) for (a, one), (b, two) in combinations(plates, 2) if one.hits(two)]
+    runs = strokes(root, "run", "casing")
+    assert not [key for key, box in plates if any(meets(box, line, half) for line, half in runs)]
+    assert overlapping(words(root)) == []
+    assert not [t for t, box in words(root) if any(meets(box, line, half - 0.6) for line, half in runs)]
+    sheet = view_box(root)
+    assert all(b.x0 >= 0 and b.y0 >= 0 and b.x1 <= sheet.x1 and b.y1 <= sheet.y1 for _, b in [*plates, *words(root)])
+
+
+def test_the_small_loom_is_true_to_scale_with_nothing_on_anything() -> None:
+    snapshot = small_job()
+    root = _plan(snapshot)
+    _check(root, snapshot)
+    said = all_text(root)
+    assert {"X-C101", "J1", "Fuse box", "450 mm ø 6"} <= set(said.split("\n"))
+    assert "5 wires · Brindle 6" in said
+    assert "Beside the turbine, hot, 120 °C" in said
+    assert "F1 fuse 20 A" in said
+    assert "S1.2" in said
+    assert any(e.get("class") == "hot" for e in root.iter())
+
+
+@pytest.mark.parametrize(("connectors", "seed"), [(2, 1), (12, 2), (25, 3), (40, 5), (60, 4)])
+def test_random_looms_too(connectors: int, seed: int) -> None:
+    snapshot = random_loom(connectors, seed, loops=seed % 3)
+    _check(_plan(snapshot, Routing()), snapshot)
+
+
+def test_the_demos_loom_too() -> None:
+    snapshot = finished_snapshot()
+    root = _plan(snapshot)
+    shown = {s.key for s in snapshot.job.segments} & set(_runs(root))
+    nodes = {n for s in snapshot.job.segments if s.key in shown for n in (s.a, s.b)}
+    job = replace(
+        snapshot.job,
+        nodes=tuple(n for n in snapshot.job.nodes if n.key in nodes),
+        segments=tuple(s for s in snapshot.job.segments if s.key in shown),
+    )
+    assert len(_plates(root)) >= 25
+    _check(root, replace(snapshot, job=job))
+
+
+def test_thicker_bundles_are_wider() -> None:
+    snapshot = small_job()
+    root = _plan(snapshot)
+    width = {e.attrib["data-segment"]: float(e.attrib["stroke-width"]) for e in root.iter() if e.get("class") == "run"}
+    assert width["g2"] > width["g6"] > width["g4"]
+
+
+def test_a_cut_loop_bears_one_mark_at_both_ends() -> None:
+    snapshot = random_loom(12, 2, loops=1)
+    said = all_text(_plan(snapshot, Routing()))
+    assert "1 loops cut" in said
+    assert "(a) goes on to J" in said
+    assert "(a) from J" in said
+
+
+def test_connectors_of_other_variants_are_left_out() -> None:
+    snapshot = small_job()
+    seats = tuple(s for s in snapshot.job.seats if s.key != "unit")
+    less = replace(snapshot, job=replace(snapshot.job, seats=seats))
+    keys = {key for key, _ in _plates(_plan(less))}
+    assert "node:n-k1" not in keys
+    assert "node:n-e1" in keys
+    assert Pick("qf2") not in [p for s in seats for p in s.picks]
+
+
+def test_links_come_from_the_caller_alone() -> None:
+    snapshot = hostile(small_job(), HOSTILE)
+    plain = _plan(snapshot)
+    assert list(plain.iter(f"{NS}a")) == []
+    root = parse(plan_svg(snapshot, snapshot.variants[0], routed(snapshot), link=lambda key: f"/at?key={key}"))
+    links = {e.attrib["href"] for e in root.iter(f"{NS}a")}
+    assert "/at?key=node:n-c101" in links
+    assert all(link.startswith("/at?key=") for link in links)
+    with pytest.raises(InputError):
+        plan_svg(snapshot, snapshot.variants[0], routed(snapshot), link=lambda key: "javascript:alert(1)")
+
+
+def test_hostile_names_do_no_harm() -> None:
+    snapshot = hostile(small_job(), HOSTILE)
+    _check(_plan(snapshot), snapshot)
+
+
+def test_drawings_repeat_and_an_unknown_loom_is_refused() -> None:
+    snapshot = small_job()
+    variant, routing = snapshot.variants[0], routed(snapshot)
+    assert plan_svg(snapshot, variant, routing) == plan_svg(snapshot, variant, routing)
+    assert parse(plan_svg(snapshot, variant, routing, loom="main"))
+    with pytest.raises(InputError):
+        plan_svg(snapshot, variant, routing, loom="other")
+
+
+def test_a_job_without_a_loom_gives_an_empty_plan() -> None:
+    snapshot = small_job()
+    bare = replace(snapshot, job=replace(snapshot.job, nodes=(), segments=(), devices=(), signals=()))
+    assert "0 connectors" in all_text(_plan(bare, Routing()))
