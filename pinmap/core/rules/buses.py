@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ _BUS_PAIRS = (
     (Kind.J1708_PLUS, Kind.J1708_MINUS),
 )
 _PAIR_KINDS = frozenset({Kind.INDUCTIVE, Kind.PIEZO, Kind.INJECTOR_BOOSTED, Kind.H_BRIDGE})
+_HIGH_OR_LOW = re.compile(r"[ _-]*(?:high|low|plus|minus|h|l|\+|-)$")
 _UNTWIST_M = 0.1
 _TERMINATOR_OHM = (100.0, 140.0)
 
@@ -70,15 +72,35 @@ def _wants_twist(context: Context, p: NetPin) -> bool:
 
 
 def buses(context: Context, plus: Kind = Kind.CAN_H, minus: Kind = Kind.CAN_L) -> list[Bus]:
-    """Which high net and which low net are one bus: those that share most connectors."""
-    highs = {i: _plugs(pins, plus) for i, pins in enumerate(context.net_pins) if any(p.pin.kind is plus for p in pins)}
-    lows = {i: _plugs(pins, minus) for i, pins in enumerate(context.net_pins) if any(p.pin.kind is minus for p in pins)}
-    out = []
-    for high, plugs in highs.items():
-        best = max(((len(plugs & other), -low) for low, other in lows.items()), default=(0, 0))
-        if best[0] and -best[1] != high:
-            out.append(Bus(high, -best[1]))
+    """Which high net and which low net are one bus: those that share most connectors; where two buses run between the
+    same connectors, those of one function (CAN 2 high, CAN 2 low), of one twist group, of neighbouring numbers."""
+    highs = {i: pins for i, pins in enumerate(context.net_pins) if any(p.pin.kind is plus for p in pins)}
+    lows = {i: pins for i, pins in enumerate(context.net_pins) if any(p.pin.kind is minus for p in pins)}
+    signal = {i: context.snapshot.signal[context.nets[i].signal] for i in (*highs, *lows)}
+    scores = []
+    for high, high_pins in highs.items():
+        plugs, stems = _plugs(high_pins, plus), _stems(high_pins)
+        for low, low_pins in lows.items():
+            shared = len(plugs & _plugs(low_pins, minus))
+            if shared and low != high:
+                like = len(stems & _stems(low_pins))
+                twisted = bool(signal[high].twist) and signal[high].twist == signal[low].twist
+                apart = abs(signal[high].number - signal[low].number)
+                scores.append((-shared, -like, not twisted, apart, high, low))
+    out: list[Bus] = []
+    taken: set[int] = set()
+    for *_, high, low in sorted(scores):
+        if high not in taken and low not in taken:
+            taken |= {high, low}
+            out.append(Bus(high, low))
     return out
+
+
+def _stems(pins: tuple[NetPin, ...]) -> set[str]:
+    """Names of the pins without what tells high from low."""
+    return {
+        _HIGH_OR_LOW.sub("", text.casefold()) for p in pins for text in (p.pin.function_code, p.pin.function) if text
+    }
 
 
 def _plugs(pins: tuple[NetPin, ...], kind: Kind) -> set[ConnectorKey]:

@@ -15,6 +15,7 @@ from pinmap.core.model.jobs import PinFate, Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd, End, Node
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin, PinKey
 from pinmap.core.model.words import DeviceKind, Fate, Gender, NodeKind, Role
+from pinmap.core.rules.meeting import claims
 from pinmap.core.rules.net_parts import Link, NetPin
 from pinmap.core.rules.power_paths import PowerPaths
 
@@ -147,6 +148,11 @@ class Context:
             out[link.b].append(link)
         return {net: tuple(links) for net, links in out.items()}
 
+    def wired(self, key: PinKey) -> bool:
+        """A signal joins this pin to something else in this variant."""
+        net = self.net_at.get(key)
+        return net is not None and len(self.nets[net].ends) > 1
+
     @cached_property
     def fused_groups(self) -> tuple[tuple[int, ...], ...]:
         """Nets that are one conductor but for fuses between them."""
@@ -193,6 +199,14 @@ class Context:
     def paths(self) -> PowerPaths:
         """Which sources reach which net."""
         return PowerPaths(self)
+
+    @cached_property
+    def _claims(self) -> Mapping[str, tuple[tuple[NetPin, NetPin], ...]]:
+        return claims(self)
+
+    def bad_pairs(self, rule: str) -> tuple[tuple[NetPin, NetPin], ...]:
+        """Pairs (giver, taker) on one conductor that this rule speaks about."""
+        return self._claims.get(rule, ())
 
     # --- the loom -------------------------------------------------------------------------------------------------
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -17,18 +16,13 @@ from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
-from pinmap.core.rules.net_parts import NetPin, pin_refs
-from pinmap.core.rules.power_paths import Protection
+from pinmap.core.rules.net_parts import pin_refs
+from pinmap.core.rules.power_paths import Protection, by_custom_unfused
 
 _AC4313 = f"{source('fuse_limits_ac4313')}"
 _BY_AREA = sorted((awg_area_mm2(r["awg"]), r["awg"], float(r["max_fuse_a"])) for r in rows("fuse_limits_ac4313"))
 _BARE_M, _COVERED_M = 0.178, 1.016  # 7 in and 40 in of 33 CFR 183.455
 _OPENS_AT = 1.35  # a blade fuse opens at 135 % of its rating within 30 min, ISO 8820-3 (from memory)
-_UNFUSED_BY_CUSTOM = re.compile(
-    r"\bstarter\b|\bcranking motor\b|\balternator\b|\bgenerator\b|\bbattery (?:cable|post|positive|plus|stud)\b"
-    r"|\bB\+|\bstrap\b",
-    re.IGNORECASE,
-)
 
 
 def largest_fuse_a(mm2: float) -> tuple[float, str] | None:
@@ -39,13 +33,6 @@ def largest_fuse_a(mm2: float) -> tuple[float, str] | None:
         if area_mm2 <= mm2 * 1.001:
             found = (amps, awg)
     return found
-
-
-def by_custom_unfused(context: Context, p: NetPin) -> bool:
-    """Starter and alternator cables and battery straps carry more than fuses are usually made for."""
-    entry = context.entry(p.pin)
-    words = f"{p.pin.function}; {p.pin.component}; {entry.name if entry else ''}"
-    return p.pin.kind in {Kind.SUPPLY_30, Kind.SUPPLY_50} and bool(_UNFUSED_BY_CUSTOM.search(words))
 
 
 @rule(
@@ -78,6 +65,9 @@ def no_fuse(context: Context) -> Iterator[Hit]:
                 ),
                 refs=(*pin_refs(consumers), *(f"device:{d.key}" for d in coils)),
                 numbers=(("fuses on the path", 0.0, 1.0, ""),),
+                # A permanent feed burns at any time. A switched one is usually fused by its own side, and only the
+                # entry does not say so.
+                severity=Severity.STOP if protection.source.pin.kind is Kind.SUPPLY_30 else Severity.FIX,
                 why=f"from {context.pin_full(protection.source.key)} to here no fuse stands in line, and that pin is "
                 "not entered as fused by its own side",
                 way_out="put a fuse in line near the source; or, if the host already fuses this pin, enter its rating "

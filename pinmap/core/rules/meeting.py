@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Mapping
 from functools import cache
+from typing import TYPE_CHECKING
 
 from pinmap.core.facts.kinds import kind_facts, meets
 from pinmap.core.model.words import Direction, Kind
-from pinmap.core.rules.context import Context
 from pinmap.core.rules.net_parts import SUPPLIES, NetPin
+
+if TYPE_CHECKING:
+    from pinmap.core.rules.context import Context
 
 TWELVE_VOLT = SUPPLIES | {
     Kind.HIGH_SIDE,
@@ -54,8 +58,9 @@ def claim(giver: Kind, taker: Kind) -> str:
     return "" if meets(giver, taker).ok else "R03"
 
 
-def bad_pairs(context: Context, rule: str) -> Iterator[tuple[NetPin, NetPin]]:
-    """Pairs (giver, taker) that a rule speaks about, one for each pair of kinds on one conductor."""
+def claims(context: Context) -> Mapping[str, tuple[tuple[NetPin, NetPin], ...]]:
+    """Rule -> the pairs (giver, taker) that it speaks about, one for each pair of kinds on one conductor."""
+    out: dict[str, list[tuple[NetPin, NetPin]]] = defaultdict(list)
     for pins in context.group_pins:
         if len(pins) < 2:
             continue
@@ -70,6 +75,8 @@ def bad_pairs(context: Context, rule: str) -> Iterator[tuple[NetPin, NetPin]]:
         for giver in givers.values():
             for taker in takers.values():
                 kinds = frozenset({giver.pin.kind, taker.pin.kind})
-                if giver is not taker and kinds not in said and claim(giver.pin.kind, taker.pin.kind) == rule:
+                rule = claim(giver.pin.kind, taker.pin.kind)
+                if rule and giver is not taker and kinds not in said:
                     said.add(kinds)
-                    yield giver, taker
+                    out[rule].append((giver, taker))
+    return {rule: tuple(pairs) for rule, pairs in out.items()}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import heapq
 import math
+import re
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from pinmap.core.model.pinouts import Pin
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Role
-from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, Link, NetPin
+from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, Link, NetPin, is_supply_out
 from pinmap.core.rules.pin_extra import says_fused, stated_fuse_a
 
 if TYPE_CHECKING:
@@ -21,6 +23,12 @@ PLUS_DRIVERS = frozenset({Kind.HIGH_SIDE, Kind.PWM_HIGH_SIDE, Kind.LOGIC_12V})
 MINUS_GIVERS = frozenset({Kind.GROUND, Kind.LOW_SIDE, Kind.PWM_LOW_SIDE, Kind.SENSOR_GROUND, Kind.SWITCH_TO_GROUND})
 BOTH_WAYS = frozenset({Kind.H_BRIDGE, Kind.INJECTOR_BOOSTED, Kind.COIL_PRIMARY, Kind.PULSE, Kind.UNKNOWN})
 SHORT_CIRCUIT_V = 14.4  # charging voltage, common practice; what a resistor in line can pass is limited by it
+
+_UNFUSED_BY_CUSTOM = re.compile(
+    r"\bstarter\b|\bcranking motor\b|\balternator\b|\bgenerator\b|\bbattery (?:cable|post|positive|plus|stud)\b"
+    r"|\bB\+|\bstrap\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +78,18 @@ class PowerPaths:
                     todo.append(other)
         return seen
 
+    @cached_property
+    def _given(self) -> Mapping[Kind, frozenset[int]]:
+        """Kind -> nets into which an output of that kind gives."""
+        out: dict[Kind, set[int]] = defaultdict(set)
+        for net, pins in enumerate(self.c.net_pins):
+            for p in pins:
+                if p.pin.direction in {Direction.OUT, Direction.BOTH}:
+                    out[p.pin.kind].add(net)
+        return {kind: frozenset(nets) for kind, nets in out.items()}
+
     def _nets_with(self, kinds: frozenset[Kind]) -> set[int]:
-        return {
-            i
-            for i, pins in enumerate(self.c.net_pins)
-            if any(p.pin.direction in {Direction.OUT, Direction.BOTH} and p.pin.kind in kinds for p in pins)
-        }
+        return {net for kind in kinds for net in self._given.get(kind, ())}
 
     @cached_property
     def reached_by(self) -> Mapping[Kind, frozenset[int]]:
@@ -138,22 +152,38 @@ class PowerPaths:
     def protection(self) -> Mapping[int, Protection]:
         """Net -> its protection, for every net that a battery feed of the host or a permanent feed of any platform
         reaches. Widest path: of all ways to a net the one with the largest weakest fuse counts."""
-        best: dict[int, Protection] = {}
+        sources = [(net, p, amps) for net, p in self._feeds if (amps := source_amps(p)) is not None]
+        best = self._widest([(n, p, a) for n, p, a in sources if not by_custom_unfused(self.c, p)], {})
+        # An alternator's own fuse stands at the battery's end of its cable; only where no battery is in the job does
+        # the alternator stand for it.
+        return self._widest([(n, p, a) for n, p, a in sources if n not in best], best)
+
+    @cached_property
+    def _feeds(self) -> list[tuple[int, NetPin]]:
+        """Battery feeds of the host, and permanent feeds of any platform, by net."""
+        return [
+            (net, p)
+            for net, pins in enumerate(self.c.net_pins)
+            for p in pins
+            if is_supply_out(p.pin) and (p.pin.kind is Kind.SUPPLY_30 or self.c.role(p.key) is Role.HOST)
+        ]
+
+    def _widest(
+        self, sources: list[tuple[int, NetPin, float]], settled: Mapping[int, Protection]
+    ) -> dict[int, Protection]:
+        best = dict(settled)
         queue: list[tuple[float, int, int]] = []
         found: list[Protection] = []
 
         def offer(net: int, protection: Protection) -> None:
             known = best.get(net)
-            if known is None or protection.amps > known.amps:
+            if known is None or (net not in settled and protection.amps > known.amps):
                 best[net] = protection
                 found.append(protection)
                 heapq.heappush(queue, (-protection.amps, len(found) - 1, net))
 
-        for net, pins in enumerate(self.c.net_pins):
-            for p in pins:
-                amps = self._source_amps(p)
-                if amps is not None:
-                    offer(net, Protection(amps, "", p))
+        for net, p, amps in sources:
+            offer(net, Protection(amps, "", p))
         while queue:
             _, index, net = heapq.heappop(queue)
             here = found[index]
@@ -164,18 +194,6 @@ class PowerPaths:
                 if other is not None:
                     offer(other, _behind(here, link))
         return best
-
-    def _source_amps(self, p: NetPin) -> float | None:
-        """What a pin's own platform lets through [A]; None where it is no battery feed or its fuse's rating is not
-        given."""
-        if p.pin.direction is not Direction.OUT or p.pin.kind not in SUPPLIES:
-            return None
-        if self.c.role(p.key) is not Role.HOST and p.pin.kind is not Kind.SUPPLY_30:
-            return None
-        rating = stated_fuse_a(p.pin)
-        if rating is not None:
-            return rating
-        return None if says_fused(p.pin) else math.inf
 
     @cached_property
     def live_after_key_off(self) -> frozenset[int]:
@@ -208,6 +226,26 @@ class PowerPaths:
         if any(net in reached for net in known):
             return True
         return not any(RUN_SOURCES & self.sources(net) for net in known)
+
+
+def source_amps(p: NetPin) -> float | None:
+    """What a feed's own platform lets through [A]: infinite without a fuse, None where it is fused and nobody says how
+    much."""
+    rating = stated_fuse_a(p.pin)
+    if rating is not None:
+        return rating
+    return None if says_fused(p.pin) else math.inf
+
+
+def by_custom_unfused(context: Context, p: NetPin) -> bool:
+    """Starter and alternator cables and battery straps carry more than fuses are usually made for."""
+    if p.pin.kind not in {Kind.SUPPLY_30, Kind.SUPPLY_50} or (
+        context.role(p.key) is Role.HOST and is_supply_out(p.pin)
+    ):
+        return False
+    entry = context.entry(p.pin)
+    words = f"{p.pin.function}; {p.pin.component}; {entry.name if entry else ''}"
+    return bool(_UNFUSED_BY_CUSTOM.search(words))
 
 
 def passes(link: Link, net: int, *, against: bool = False) -> int | None:

@@ -84,7 +84,7 @@ def run_all(
 
 def _all_results(snapshot: Snapshot, dictionary: Dictionary) -> Iterable[tuple[Variant, Routing, ElectricalReport]]:
     for variant in snapshot.variants:
-        routing = route(snapshot, variant)
+        routing = route(snapshot, variant, dictionary)
         yield variant, routing, check(snapshot, variant, routing, dictionary)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pinmap.core.model.words import Direction, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
-from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES, bad_pairs
+from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES
 from pinmap.core.rules.net_parts import pin_refs
 from pinmap.core.rules.power_paths import PowerPaths
 
@@ -56,7 +56,7 @@ def relay_polarity(context: Context) -> Iterator[Hit]:
                 "said, so that the polarity could not be judged",
                 way_out="enter the output's kind as high-side or low-side",
             )
-    for giver, taker in bad_pairs(context, "R57"):
+    for giver, taker in context.bad_pairs("R57"):
         yield Hit(
             where=context.pins_words([taker, giver]),
             refs=pin_refs([taker, giver]),

@@ -14,7 +14,6 @@ from pinmap.core.rules.meeting import (
     HIGH_SIDES,
     LOW_SIDES,
     TWELVE_VOLT,
-    bad_pairs,
     five_volt,
 )
 from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, NetPin, pin_ref, pin_refs
@@ -22,6 +21,22 @@ from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, NetPin, pin_ref, 
 _CP = "common practice"
 _WORKSHOP = "common practice, workshop reports"
 _POWER = SUPPLIES | HIGH_SIDES | LOW_SIDES | GROUNDS | {Kind.REFERENCE_5V, Kind.UNKNOWN}
+# Kinds of which each wire belongs to one sensor or actuator.
+_OWN_WIRE = frozenset(
+    {
+        Kind.ANALOGUE_5V,
+        Kind.NTC,
+        Kind.INDUCTIVE,
+        Kind.HALL,
+        Kind.PIEZO,
+        Kind.LAMBDA,
+        Kind.THERMOCOUPLE,
+        Kind.INJECTOR_BOOSTED,
+        Kind.COIL_PRIMARY,
+        Kind.H_BRIDGE,
+    }
+)
+_PAIR_RULES = ("R03", "R04")
 _SWITCHED = SUPPLIES | HIGH_SIDES | LOW_SIDES | {Kind.GROUND}
 
 
@@ -35,7 +50,7 @@ _SWITCHED = SUPPLIES | HIGH_SIDES | LOW_SIDES | {Kind.GROUND}
     source=_WORKSHOP,
 )
 def kinds_differ(context: Context) -> Iterator[Hit]:
-    for giver, taker in bad_pairs(context, "R03"):
+    for giver, taker in context.bad_pairs("R03"):
         meeting = meets(giver.pin.kind, taker.pin.kind)
         entry = context.entry(taker.pin)
         if entry is not None and "A" in entry.states and giver.pin.kind in RUN_SOURCES and taker.pin.kind in SUPPLIES:
@@ -175,7 +190,7 @@ def only_inputs(context: Context) -> Iterator[Hit]:
     source=_CP,
 )
 def can_crossed(context: Context) -> Iterator[Hit]:
-    for giver, taker in bad_pairs(context, "R26"):
+    for giver, taker in context.bad_pairs("R26"):
         yield Hit(
             where=(context.pin_full(giver.key), context.pin_full(taker.key)),
             refs=(pin_ref(giver.key), pin_ref(taker.key)),
@@ -207,6 +222,35 @@ def reversed_sensor(context: Context) -> Iterator[Hit]:
                 why="the plus end of one side is wired to the minus end of the other",
                 way_out="exchange the sensor's two wires at one plug",
             )
+
+
+@rule(
+    "R89",
+    Severity.FIX,
+    "Two different functions on one wire",
+    explanation="The kinds agree, but one side calls the pin one thing and the other side another: a rail pressure "
+    "sensor on the boost pressure input works electrically and ruins the engine.",
+    limit="one function of the dictionary on a sensor's or actuator's wire",
+    source=_CP,
+)
+def functions_differ(context: Context) -> Iterator[Hit]:
+    for net, pins in enumerate(context.net_pins):
+        ends: dict[str, NetPin] = {}
+        for p in pins:
+            if p.pin.kind in _OWN_WIRE and p.pin.function_code:
+                ends.setdefault(p.pin.function_code, p)
+        signs = {code[-1:] for code in ends} & {"+", "-"}
+        if len(ends) < 2 or (len(signs) == 2 and len({code[:-1] for code in ends}) == 1):
+            continue  # exchanged ends of one sensor are R29's
+        if any(pair for rule in _PAIR_RULES for pair in context.bad_pairs(rule) if pair[1] in pins):
+            continue
+        found = list(ends.values())
+        yield Hit(
+            where=(*context.pins_words(found), context.signal_words(context.nets[net].signal)),
+            refs=pin_refs(found),
+            why="these pins are entered as different functions: " + ", ".join(ends),
+            way_out="join the pins of one function; if both names mean the same, give both pins the same function",
+        )
 
 
 def _sign(p: NetPin) -> str:

@@ -8,7 +8,7 @@ from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
-from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES, bad_pairs, claim
+from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES, claim
 from pinmap.core.rules.net_parts import SUPPLIES, NetPin, is_supply_out, pin_ref, pin_refs
 from pinmap.core.rules.power_paths import PowerPaths
 
@@ -110,6 +110,8 @@ def joined_supplies(context: Context) -> Iterator[Hit]:
 def open_load(context: Context) -> Iterator[Hit]:
     paths = context.paths
     for net, pins in enumerate(context.net_pins):
+        if len(context.nets[net].ends) < 2:
+            continue  # nothing is wired here in this variant; the component's other ends tell
         lacking = [
             p
             for p in pins
@@ -126,19 +128,18 @@ def open_load(context: Context) -> Iterator[Hit]:
                 way_out="add the missing end to the signal, or enter what the other pin of the signal gives",
             )
     for (platform, component), ends in context.components.items():
-        loads = [p for p in ends if p.pin.direction is Direction.IN]
-        if not any(p.key in context.joined for p in loads):
+        if not any(context.wired(p.key) for p in ends):
             continue
         for kinds, what in ((_FEEDS, "feed"), (_BACKS, "way back")):
-            open_ends = [p for p in loads if p.pin.kind in kinds]
-            if not open_ends or any(context.fate(p.key) in {Fate.JOINED, Fate.RETAINED} for p in open_ends):
+            open_ends = [p for p in ends if p.pin.direction is Direction.IN and p.pin.kind in kinds]
+            if not open_ends or any(context.wired(p.key) or context.fate(p.key) is Fate.RETAINED for p in open_ends):
                 continue
             if any(live_stub(context, paths, p, ends) for p in open_ends):
                 continue  # a parked end that is live through its component is R61's
             yield Hit(
                 where=(*context.pins_words(open_ends), f"{component} ({context.platform_name(platform)})"),
                 refs=pin_refs(open_ends),
-                why=f"the {what} of {component} is {context.fate(open_ends[0].key).value} while its other end is wired",
+                why=f"the {what} of {component} is {_state(context, open_ends[0])} while its other end is wired",
                 way_out=f"join the {what}, or decide the other end as well",
             )
     for device in context.devices.values():
@@ -154,6 +155,11 @@ def open_load(context: Context) -> Iterator[Hit]:
                 why="the coil has an end without a wire, so the relay never pulls in",
                 way_out="join 85 and 86: one to a feed, one to the output or switch that works the relay",
             )
+
+
+def _state(context: Context, p: NetPin) -> str:
+    fate = context.fate(p.key)
+    return "joined to nothing in this variant" if fate is Fate.JOINED else fate.value
 
 
 def _satisfied(context: Context, paths: PowerPaths, net: int, p: NetPin) -> bool:
@@ -223,7 +229,7 @@ def _needs_ignition(context: Context, p: NetPin) -> bool:
     source=_CP,
 )
 def ignition_permanent(context: Context) -> Iterator[Hit]:
-    for giver, taker in bad_pairs(context, "R78"):
+    for giver, taker in context.bad_pairs("R78"):
         yield Hit(
             where=context.pins_words([taker, giver]),
             refs=pin_refs([taker, giver]),

@@ -68,3 +68,21 @@ def test_r24_a_resistor_elsewhere_is_no_terminator() -> None:
     job = f.join(job, 10, "R2.1")
     job = f.add_pin(job, "H1-8", "CAN_SHLD", Kind.SCREEN, f.Direction.PASSIVE)
     assert f.findings(f.add_signal(job, f.signal(20, "Bias", "H1-8", "R2.2", colour="PK"))) == ()
+
+
+def test_two_buses_between_the_same_plugs_are_told_apart() -> None:
+    job = f.clean()
+    ends = (("terminator_ohm", "120"),)
+    for plug, cavity in (("H1", 8), ("U1", 13)):
+        job = f.add_pin(job, f"{plug}-{cavity}", "CAN2_H", Kind.CAN_H, f.BOTH, extra=ends)
+        job = f.add_pin(job, f"{plug}-{cavity + 1}", "CAN2_L", Kind.CAN_L, f.BOTH, extra=ends)
+    fourteen = f.grid("g14", 7, 2, f.Gender.PIN).cavities
+    for half in ("g12-pin", "g12-socket"):
+        job = f.change_housing(job, half, cavities=fourteen)
+    job = f.add_signal(job, f.signal(20, "CAN 2 low", "H1-9", "U1-14", colour="PK", twist="can2"))
+    job = f.add_signal(job, f.signal(21, "CAN 2 high", "H1-8", "U1-13", colour="OG", twist="can2"))
+    assert {x.severity for x in f.findings(job) if x.rule in {"R22", "R24"}} <= {Severity.NOTE}
+    found = [
+        x for x in f.findings(f.change_signal(job, 21, twist="")) if x.rule == "R22" and x.severity is Severity.FIX
+    ]
+    assert [x.refs for x in found] == [("signal:s21", "signal:s20")]

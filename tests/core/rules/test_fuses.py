@@ -43,6 +43,21 @@ def test_r08_unfused_in_words_is_unfused() -> None:
     assert "R08" in f.spoken(f.change_pin(_without_fuse(f.clean()), "H1-1", note="unfused, straight from the battery"))
 
 
+def test_r08_switched_feed_of_which_nobody_says_is_to_be_mended_but_stops_nothing() -> None:
+    assert only(f.change_pin(f.clean(), "H1-2", extra=()), "R08", "U1-2").severity is Severity.FIX
+
+
+def test_an_alternator_stands_for_the_battery_only_where_there_is_none() -> None:
+    job = f.add_pin(f.clean(), "H1-8", "HORN", Kind.SUPPLY_30, IN, current_a=0.5)
+    job = f.add_pin(job, "D4-2", "ALT_B+", Kind.SUPPLY_30, OUT)
+    two = f.grid("two", 2, 1, f.Gender.PIN).cavities
+    job = f.change_housing(f.change_housing(job, "g1-pin", cavities=two), "g1-socket", cavities=two)
+    alone = f.add_signal(job, f.signal(20, "Charge", "D4-2", "H1-8", colour="PK", mm2=2.5))
+    assert only(alone, "R08", "H1-8").severity is Severity.STOP
+    fused = f.join(f.join(job, 1, "D4-2@1"), 1, "H1-8@1")
+    assert {"R08", "R11"}.isdisjoint(f.spoken(fused))
+
+
 def test_r08_leaves_the_starter_cable_out() -> None:
     job = f.add_pin(f.clean(), "H1-8", "STARTER", Kind.SUPPLY_30, IN, function="Starter motor B+", component="starter")
     assert "R08" not in f.spoken(f.join(job, 1, "H1-8@0"))

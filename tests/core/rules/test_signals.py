@@ -77,3 +77,9 @@ def test_r29_sensor_reversed() -> None:
 @pytest.mark.parametrize("kind", list(Kind))
 def test_no_kind_and_direction_breaks_a_rule(kind: Kind, direction: Direction) -> None:
     assert isinstance(f.findings(f.change_pin(f.clean(), "D1-2", kind=kind, direction=direction)), tuple)
+
+
+def test_r89_same_kind_but_another_function() -> None:
+    found = only(f.change_pin(f.clean(), "D1-2", function_code="MAP", function="Boost pressure"), "R89", "D1-2", "U1-6")
+    assert "FRP" in found.why
+    assert "MAP" in found.why
