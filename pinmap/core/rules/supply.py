@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from pinmap.core.model.looms import DeviceEnd
@@ -18,6 +19,7 @@ _POWER_OUTPUTS = HIGH_SIDES | {Kind.H_BRIDGE, Kind.INJECTOR_BOOSTED, Kind.COIL_P
 _SIGNAL_OUTPUTS = frozenset({Kind.PULSE, Kind.ANALOGUE_5V, Kind.REFERENCE_5V, Kind.LOGIC_12V, Kind.LAMBDA})
 _FEEDS = SUPPLIES | HIGH_SIDES | {Kind.REFERENCE_5V}
 _BACKS = LOW_SIDES | {Kind.GROUND, Kind.SENSOR_GROUND}
+_PEDAL_SUPPLY = re.compile(r"APP(\d)_(?:REF|RTN)$")
 _TWO_WIRE = frozenset({Kind.H_BRIDGE, Kind.INJECTOR_BOOSTED, Kind.COIL_PRIMARY})
 
 
@@ -337,4 +339,30 @@ def reference_load(context: Context) -> Iterator[Hit]:
                 numbers=(("current taken", taken, 0.8 * offered, "A"),),
                 why=f"{len(takers)} sensors take more than 80 % of what the output is said to give",
                 way_out="spread the sensors over the unit's 5 V outputs, as their groups belong",
+            )
+
+
+@rule(
+    "R73",
+    Severity.STOP,
+    "The two tracks of the pedal share a supply",
+    explanation="The accelerator pedal has two tracks so that one fault cannot open the throttle unseen. With a common "
+    "supply or return one broken wire falsifies both alike.",
+    limit="a 5 V supply and a return of its own for each track, from the unit that reads it",
+    source=_WORKSHOP,
+)
+def pedal_tracks(context: Context) -> Iterator[Hit]:
+    for pins in context.net_pins:
+        tracks: dict[str, NetPin] = {}
+        for p in pins:
+            found = _PEDAL_SUPPLY.match(p.pin.function_code)
+            if found and p.pin.direction is Direction.IN:
+                tracks.setdefault(found[1], p)
+        if len(tracks) > 1:
+            both = list(tracks.values())
+            yield Hit(
+                where=context.pins_words(both),
+                refs=pin_refs(both),
+                why="both tracks hang on one wire",
+                way_out="take each track's supply and return to its own pair of pins at the control unit",
             )

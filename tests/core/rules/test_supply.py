@@ -124,3 +124,11 @@ def test_buses_are_no_driving_outputs() -> None:
     job = f.add_pin(f.clean(), "H1-8", "LIN", Kind.LIN, BOTH)
     job = f.add_pin(job, "H1-9", "LIN", Kind.LIN, BOTH)
     assert f.findings(f.add_signal(job, f.signal(20, "Lin", "H1-8", "H1-9", colour="PK"))) == ()
+
+
+def test_r73_pedal_tracks_on_one_supply() -> None:
+    job = f.change_pin(f.clean(), "D1-1", function_code="APP1_REF")
+    assert f.findings(job) == ()
+    job = f.add_pin(job, "H1-8", "APP2_REF", Kind.REFERENCE_5V, IN, current_a=0.01)
+    found = only(f.join(job, 5, "H1-8"), "R73", "D1-1", "H1-8")
+    assert found.severity is Severity.STOP
