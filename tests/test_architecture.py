@@ -34,7 +34,9 @@ def test_house_rule(command: tuple[str, ...]) -> None:
 
 
 def test_top_level_is_fixed() -> None:
-    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\n")
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split(
+        "\n"
+    )
     top = {name.split("/")[0] for name in listed if name and not name.startswith(".")}
     assert top == {
         "README.md", "DEVELOPERS.md", "pyproject.toml", "pinmap", "templates", "static", "migrations", "tests",

@@ -21,7 +21,9 @@ job_app = typer.Typer(no_args_is_help=True)
 
 JobArg = Annotated[str, typer.Argument(help="Key of a job in the database, or the path of a JSON job file.")]
 JsonOpt = Annotated[bool, typer.Option("--json", help="Answer as JSON.")]
-VariantOpt = Annotated[str, typer.Option(help="Key of one variant; without it the first, or all where that makes sense.")]
+VariantOpt = Annotated[
+    str, typer.Option(help="Key of one variant; without it the first, or all where that makes sense.")
+]
 
 
 def _load(job: str) -> tuple[Snapshot, Dictionary]:
@@ -83,9 +85,9 @@ def build(
     print(json_lib.dumps({"variant": chosen.key, "files": written}) if json else "\n".join(written))
 
 
-def schema(json: JsonOpt = True) -> None:
-    """Print the JSON Schema of the job file."""
-    print(json_lib.dumps(job_json.schema(), indent=1))
+def schema(json: JsonOpt = False) -> None:
+    """Print the JSON Schema of the job file; on one line with --json."""
+    print(json_lib.dumps(job_json.schema(), indent=None if json else 1))
 
 
 @job_app.command("export")

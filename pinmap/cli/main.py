@@ -12,9 +12,11 @@ from pinmap.cli import crossing, jobs, pinouts, server
 from pinmap.core.errors import FileRejected, PinmapError
 
 app = typer.Typer(
-    add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
     help="Adapter looms between a donor engine and a host vehicle. Without a command: start the app.",
-)  # fmt: skip
+)
 app.command("serve")(server.serve)
 app.command("cross")(crossing.cross)
 app.command("pinout")(pinouts.pinout)

@@ -46,10 +46,24 @@ def get(shop: Shop, key: str) -> PlatformView:
 
 
 def create(
-    shop: Shop, *, key: str = "", name: str, role: Role, nominal_v: float = 12.0, note: str = "", source: str = ""
+    shop: Shop,
+    *,
+    key: str = "",
+    name: str,
+    role: Role,
+    nominal_v: float = 12.0,
+    editions: tuple[Edition, ...] = (),
+    note: str = "",
+    source: str = "",
 ) -> PlatformView:
-    """A new platform; an empty key is made from the name. Raises InputError."""
-    platform = Platform(key=key, name=_named(name), role=role, nominal_v=_volts(nominal_v), note=note, source=source)
+    """A new platform without pins; an empty key is made from the name. Raises InputError."""
+    keys = [e.key for e in editions]
+    if len(set(keys)) < len(keys):
+        raise InputError("editions", ", ".join(keys), "give each edition a key of its own")
+    volts = _volts(nominal_v)
+    platform = Platform(
+        key=key, name=_named(name), role=role, nominal_v=volts, editions=editions, note=note, source=source
+    )
     return _add(shop, platform)
 
 

@@ -70,7 +70,17 @@ def job_page(
 ) -> HTMLResponse:
     """A page of a job; ``current`` is the key of the step it belongs to."""
     return page(
-        request, template, status,
-        p=opened, job=opened.job, snapshot=opened.snapshot, version=opened.view.version, home=opened.home,
-        variant=opened.variant, current=current, units=opened.job.practice.units, ref=end_ref, **context,
-    )  # fmt: skip
+        request,
+        template,
+        status,
+        p=opened,
+        job=opened.job,
+        snapshot=opened.snapshot,
+        version=opened.view.version,
+        home=opened.home,
+        variant=opened.variant,
+        current=current,
+        units=opened.job.practice.units,
+        ref=end_ref,
+        **context,
+    )

@@ -82,19 +82,32 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     env.filters |= {
-        "number": number, "quantity": quantity, "size": size, "colour": colour, "path": path, "metres": metres,
-    }  # fmt: skip
+        "number": number,
+        "quantity": quantity,
+        "size": size,
+        "colour": colour,
+        "path": path,
+        "metres": metres,
+    }
     env.globals |= {
         "app_version": __version__,
-        "KINDS": list(Kind), "DIRECTIONS": list(Direction), "EVIDENCE": list(Evidence), "GENDERS": list(Gender),
-        "ROLES": list(Role), "FATES": list(Fate), "DEVICE_KINDS": list(DeviceKind), "escape": escape,
-    }  # fmt: skip
+        "KINDS": list(Kind),
+        "DIRECTIONS": list(Direction),
+        "EVIDENCE": list(Evidence),
+        "GENDERS": list(Gender),
+        "ROLES": list(Role),
+        "FATES": list(Fate),
+        "DEVICE_KINDS": list(DeviceKind),
+        "escape": escape,
+    }
     return env
 
 
 def page(request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
     """A whole page, or a fragment when the template is a partial."""
-    text = environment().get_template(template).render(
-        path_now=request.url.path, notice=request.query_params.get("done", ""), **context
+    text = (
+        environment()
+        .get_template(template)
+        .render(path_now=request.url.path, notice=request.query_params.get("done", ""), **context)
     )
     return HTMLResponse(text, status, headers={"cache-control": "no-store"})

@@ -19,9 +19,15 @@ from pinmap.settings import Settings
 from pinmap.web.app import create_app
 
 _FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
 
 
 @pytest.fixture(scope="session")
@@ -74,7 +80,14 @@ class Watched:
         self.wrongs: list[str] = []
         self.page.on("console", lambda m: self.wrongs.append(m.text) if m.type == "error" else None)
         self.page.on("pageerror", lambda e: self.wrongs.append(str(e)))
-        self.page.on("requestfailed", lambda r: self.wrongs.append(f"{r.url} {r.failure}") if "download" not in str(r.failure) and "ERR_ABORTED" not in str(r.failure) else None)
+        self.page.on(
+            "requestfailed",
+            lambda r: (
+                self.wrongs.append(f"{r.url} {r.failure}")
+                if "download" not in str(r.failure) and "ERR_ABORTED" not in str(r.failure)
+                else None
+            ),
+        )
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ C1;C;Coolant temperature gauge;resistive;in;ten;assumed
 """
 
 
-def new_platform(page, site: str, name: str, role: str) -> None:  # noqa: ANN001 - playwright's Page
+def new_platform(page, site: str, name: str, role: str) -> None:
     page.goto(f"{site}/platforms/new")
     page.get_by_label("Name").fill(name)
     page.get_by_label("Role").select_option(role)

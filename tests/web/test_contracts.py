@@ -50,7 +50,9 @@ def test_every_link_answers_and_every_page_is_well_made(client: TestClient) -> N
                 continue
             assert field.find_parent("label") or field.get("aria-label"), f"{address}: {field} has no label"
         for tag in soup.find_all(True):
-            assert not [a for a in tag.attrs if a.startswith("on") or a == "style"], f"{address}: inline script or style"
+            assert not [a for a in tag.attrs if a.startswith("on") or a == "style"], (
+                f"{address}: inline script or style"
+            )
         for link in soup.find_all("a", href=True):
             target = urlsplit(urljoin(address, link["href"]))
             assert not target.netloc or target.netloc == "testserver", f"{address} links elsewhere: {link['href']}"

@@ -29,9 +29,14 @@ def table(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
     opened = open_job(shop, key, variant)
     done = opened.analysis
     return job_page(
-        request, "build/table.html", opened, "build", rows=done.build_rows, gaps=done.routing.gaps,
+        request,
+        "build/table.html",
+        opened,
+        "build",
+        rows=done.build_rows,
+        gaps=done.routing.gaps,
         stops=sum(f.severity == Severity.STOP for f in done.findings),
-    )  # fmt: skip
+    )
 
 
 @router.get("/build/faces")
@@ -44,11 +49,17 @@ def faces(
     first = max(page - 1, 0) * _FACES_A_PAGE
     shown = (names[connector],) if connector in names else keys[first : first + _FACES_A_PAGE]
     return job_page(
-        request, "build/faces.html", opened, "build", total=len(keys), chosen=connector, page_number=max(page, 1),
+        request,
+        "build/faces.html",
+        opened,
+        "build",
+        total=len(keys),
+        chosen=connector,
+        page_number=max(page, 1),
         faces=[drawings.face(opened.snapshot, opened.variant, opened.analysis, k) for k in shown],
         more=connector not in names and first + _FACES_A_PAGE < len(keys),
         connectors=[(text, _face_words(opened, k)) for text, k in names.items()],
-    )  # fmt: skip
+    )
 
 
 def _face_words(opened: JobPage, key: ConnectorKey) -> str:
@@ -68,9 +79,14 @@ def wiring_map(request: Request, shop: ShopDep, key: str, variant: str = "", gro
     found = drawings.maps(opened.snapshot, opened.variant, opened.analysis)
     chosen = next((m for m in found if m.title == group), found[0] if found else None)
     return job_page(
-        request, "build/map.html", opened, "build", groups=[(m.title, m.title) for m in found],
-        chosen=chosen.title if chosen else "", drawing=chosen.svg if chosen else "",
-    )  # fmt: skip
+        request,
+        "build/map.html",
+        opened,
+        "build",
+        groups=[(m.title, m.title) for m in found],
+        chosen=chosen.title if chosen else "",
+        drawing=chosen.svg if chosen else "",
+    )
 
 
 @router.get("/build/files/{name}")
@@ -87,16 +103,29 @@ def listed(request: Request, shop: ShopDep, key: str, name: str, variant: str = 
     stem, title, say = _LISTS[name]
     opened = open_job(shop, key, variant)
     return job_page(
-        request, "build/list.html", opened, "build", here=f"/{name}", title=title, say=say, file=stem,
+        request,
+        "build/list.html",
+        opened,
+        "build",
+        here=f"/{name}",
+        title=title,
+        say=say,
+        file=stem,
         tables=outputs.tables(opened.analysis)[stem],
-    )  # fmt: skip
+    )
 
 
 @router.get("/prove")
 def prove(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     return job_page(
-        request, "build/list.html", opened, "prove", here="/prove", title="Ring-out", file="ring-out",
+        request,
+        "build/list.html",
+        opened,
+        "prove",
+        here="/prove",
+        title="Ring-out",
+        file="ring-out",
         say="Loom on the bench, nothing electronic connected. Continuity end to end first, then isolation.",
         tables=outputs.tables(opened.analysis)["ring-out"],
-    )  # fmt: skip
+    )

@@ -24,18 +24,25 @@ def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
     found = analysis.findings(opened.snapshot, None, opened.view.dictionary)
     order = list(Severity)
     return job_page(
-        request, "check/findings.html", opened, "check",
+        request,
+        "check/findings.html",
+        opened,
+        "check",
         findings=sorted(found, key=lambda f: (order.index(f.severity), f.rule)),
         count={s.value: sum(f.severity == s for f in found) for s in Severity},
         accepted={a.finding: a for a in opened.job.acceptances},
-    )  # fmt: skip
+    )
 
 
 @router.post("/accept")
 def accept(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], finding: Annotated[str, Form()],
-    by: Annotated[str, Form()], reason: Annotated[str, Form()],
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    finding: Annotated[str, Form()],
+    by: Annotated[str, Form()],
+    reason: Annotated[str, Form()],
+) -> Response:
     jobs.edit(
         shop, key, version, lambda job, _: edits.accept_finding(job, finding, by=by, reason=reason), "finding accepted"
     )
@@ -50,10 +57,14 @@ def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: st
     states = done.report.wires.get(chosen.key, {})
     limits = {k: i.max_temp_c for k, i in insulations().items()}
     return job_page(
-        request, "check/wires.html", opened, "check",
+        request,
+        "check/wires.html",
+        opened,
+        "check",
         rows=[(w, states.get(w.id), done.report.advice.get(w.id), limits[w.insulation]) for w in done.routing.wires],
-        case=chosen, cases=[(c.key, c.name) for c in cases],
-    )  # fmt: skip
+        case=chosen,
+        cases=[(c.key, c.name) for c in cases],
+    )
 
 
 @router.get("/loads")
@@ -61,7 +72,11 @@ def loads(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
     opened = open_job(shop, key, variant)
     report = opened.analysis.report
     return job_page(
-        request, "check/loads.html", opened, "check",
-        loads=sorted(report.loads, key=lambda s: s.voltage_v - s.need_v), unfed=report.unfed,
+        request,
+        "check/loads.html",
+        opened,
+        "check",
+        loads=sorted(report.loads, key=lambda s: s.voltage_v - s.need_v),
+        unfed=report.unfed,
         case_names={c.key: c.name for c in opened.job.load_cases},
-    )  # fmt: skip
+    )

@@ -30,9 +30,14 @@ _SETTLED = (Fate.PARKED, Fate.CAPPED, Fate.RETAINED, Fate.DELETED, Fate.DEFERRED
 def proposals(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     return job_page(
-        request, "decide/crossing.html", opened, "decide",
-        proposals=crossing.proposals(shop, opened.view), token=crossing.token, undecided=opened.ledger.undecided,
-    )  # fmt: skip
+        request,
+        "decide/crossing.html",
+        opened,
+        "decide",
+        proposals=crossing.proposals(shop, opened.view),
+        token=crossing.token,
+        undecided=opened.ledger.undecided,
+    )
 
 
 @router.post("/take")
@@ -49,16 +54,23 @@ def ledger(
 ) -> HTMLResponse:
     opened = open_job(shop, key, variant)
     book = opened.ledger
-    rows = [
-        r for r in book.rows if (not platform or r.pin.platform == platform) and (not fate or r.fate == fate)
-    ]
+    rows = [r for r in book.rows if (not platform or r.pin.platform == platform) and (not fate or r.fate == fate)]
     return job_page(
-        request, "decide/ledger.html", opened, "decide",
-        ledger=book, rows=rows[:_ROWS_SHOWN], shown=min(len(rows), _ROWS_SHOWN), total=len(rows),
-        chosen_platform=platform, chosen_fate=fate, back=str(request.url.query),
+        request,
+        "decide/ledger.html",
+        opened,
+        "decide",
+        ledger=book,
+        rows=rows[:_ROWS_SHOWN],
+        shown=min(len(rows), _ROWS_SHOWN),
+        total=len(rows),
+        chosen_platform=platform,
+        chosen_fate=fate,
+        back=str(request.url.query),
         platforms=[(k, opened.snapshot.platform[k].name) for k in book.counts],
-        fates=[(f.value, f.value) for f in Fate], settle_fates=[(f.value, f.value) for f in _SETTLED],
-    )  # fmt: skip
+        fates=[(f.value, f.value) for f in Fate],
+        settle_fates=[(f.value, f.value) for f in _SETTLED],
+    )
 
 
 @router.post("/settle")
@@ -127,17 +139,23 @@ def signal(request: Request, shop: ShopDep, key: str, signal: str, variant: str 
     done = opened.analysis
     wires = [w for w in done.routing.wires if w.signal == signal]
     return job_page(
-        request, "decide/signal.html", opened, "decide",
-        s=found, devices=opened.snapshot.device, active=opened.snapshot.active_pins(opened.variant),
+        request,
+        "decide/signal.html",
+        opened,
+        "decide",
+        s=found,
+        devices=opened.snapshot.device,
+        active=opened.snapshot.active_pins(opened.variant),
         wires=[(w, done.report.worst(w.id)) for w in wires],
         gaps=[g.reason for g in done.routing.gaps if g.signal == signal],
         findings=[f for f in done.findings if f"signal:{signal}" in f.refs],
-        free_devices=_free_devices(opened.job), candidates=_candidates(opened, found),
+        free_devices=_free_devices(opened.job),
+        candidates=_candidates(opened, found),
         sections=[(i, i) for i in range(len(found.inline) + 1)],
         places=[n for n in opened.job.nodes if n.kind != NodeKind.CONNECTOR],
         insulations=insulations(),
         drawing=drawings.signal_map(opened.snapshot, opened.variant, done, (signal,)) if wires else "",
-    )  # fmt: skip
+    )
 
 
 def _free_devices(job: Job) -> list[Device]:
@@ -148,7 +166,9 @@ def _free_devices(job: Job) -> list[Device]:
 def _candidates(opened: JobPage, current: Signal) -> list[tuple[End, str]]:
     """Undecided pins, pins of the same function first, then free device terminals."""
     rows = [r for r in opened.ledger.rows if r.fate in (Fate.UNDECIDED, Fate.DEFERRED)]
-    rows.sort(key=lambda r: (r.entry.function_code != current.function_code, r.pin.platform, natural_key(r.pin.connector)))
+    rows.sort(
+        key=lambda r: (r.entry.function_code != current.function_code, r.pin.platform, natural_key(r.pin.connector))
+    )
     found: list[tuple[End, str]] = [(r.pin, f"{opened.end_label(r.pin)} {r.entry.function}") for r in rows[:400]]
     taken = opened.snapshot.signal_of
     in_line = {d for s in opened.job.signals for d in s.inline}
@@ -182,11 +202,18 @@ def save(
 
     def change(job: Job, _: Snapshot) -> Job:
         return edits.update_signal(
-            job, signal,
-            name=name, function_code=function_code.strip(), mm2=number_or_none("mm2", mm2), colour=colour.strip().upper(),
-            insulation=insulation.strip(), twist=twist.strip(), screen=screen.strip(), note=note,
+            job,
+            signal,
+            name=name,
+            function_code=function_code.strip(),
+            mm2=number_or_none("mm2", mm2),
+            colour=colour.strip().upper(),
+            insulation=insulation.strip(),
+            twist=twist.strip(),
+            screen=screen.strip(),
+            note=note,
             confirmed=bool(confirmed),
-        )  # fmt: skip
+        )
 
     jobs.edit(shop, key, version, change, f"signal {signal} changed")
     return back_to(f"/jobs/{key}/decide/signals/{signal}", "Saved")
@@ -219,7 +246,9 @@ def members(
         match deed:
             case "add":
                 extra = parse_end(add)
-                return edits.add_member(_unsettled(job, extra), signal, extra, section=section, known=snapshot.pin.keys())
+                return edits.add_member(
+                    _unsettled(job, extra), signal, extra, section=section, known=snapshot.pin.keys()
+                )
             case "remove":
                 if not ends:
                     raise InputError("end", "", "tick the ends to take out")
@@ -238,9 +267,14 @@ def members(
 
 
 _LETTER = {
-    DeviceKind.FUSE: "F", DeviceKind.RELAY: "K", DeviceKind.RESISTOR: "R", DeviceKind.DIODE: "V",
-    DeviceKind.CONVERTER: "U", DeviceKind.STUD: "E", DeviceKind.SWITCH: "S",
-}  # fmt: skip # IEC 81346 letters in common use on vehicle diagrams
+    DeviceKind.FUSE: "F",
+    DeviceKind.RELAY: "K",
+    DeviceKind.RESISTOR: "R",
+    DeviceKind.DIODE: "V",
+    DeviceKind.CONVERTER: "U",
+    DeviceKind.STUD: "E",
+    DeviceKind.SWITCH: "S",
+}  # IEC 81346 letters in common use on vehicle diagrams
 
 
 def next_device_key(job: Job, kind: DeviceKind) -> str:
@@ -261,7 +295,10 @@ def _device_for(job: Job, device: str, value: str, place: str) -> tuple[Job, str
         raise InputError("value", value, "a new fuse needs its rating in A, a new resistor its value in ohm")
     ohms = kind == DeviceKind.RESISTOR
     new = Device(
-        key=next_device_key(job, kind), kind=kind, place=place,
-        rating_a=None if ohms else amount, resistance_ohm=amount if ohms else None,
-    )  # fmt: skip
+        key=next_device_key(job, kind),
+        kind=kind,
+        place=place,
+        rating_a=None if ohms else amount,
+        resistance_ohm=amount if ohms else None,
+    )
     return edits.add_device(job, new), new.key

@@ -29,27 +29,42 @@ def devices(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTM
         for device in named:
             uses.setdefault(device, []).append(signal)
     return job_page(
-        request, "decide/devices.html", opened, "decide",
-        devices=sorted(opened.job.devices, key=lambda d: natural_key(d.key)), uses=uses,
-        places=[n for n in opened.job.nodes if n.kind != NodeKind.CONNECTOR], kinds=[(k.value, k.value) for k in DeviceKind],
-    )  # fmt: skip
+        request,
+        "decide/devices.html",
+        opened,
+        "decide",
+        devices=sorted(opened.job.devices, key=lambda d: natural_key(d.key)),
+        uses=uses,
+        places=[n for n in opened.job.nodes if n.kind != NodeKind.CONNECTOR],
+        kinds=[(k.value, k.value) for k in DeviceKind],
+    )
 
 
 @router.post("")
 def add(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], kind: Annotated[DeviceKind, Form()],
-    name: Annotated[str, Form()] = "", place: Annotated[str, Form()] = "", rating_a: Annotated[str, Form()] = "",
-    resistance_ohm: Annotated[str, Form()] = "", coil_ohm: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    kind: Annotated[DeviceKind, Form()],
+    name: Annotated[str, Form()] = "",
+    place: Annotated[str, Form()] = "",
+    rating_a: Annotated[str, Form()] = "",
+    resistance_ohm: Annotated[str, Form()] = "",
+    coil_ohm: Annotated[str, Form()] = "",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         return edits.add_device(
             job,
             Device(
-                key=next_device_key(job, kind), kind=kind, name=name.strip(), place=place,
-                rating_a=number_or_none("rating_a", rating_a), coil_ohm=number_or_none("coil_ohm", coil_ohm),
+                key=next_device_key(job, kind),
+                kind=kind,
+                name=name.strip(),
+                place=place,
+                rating_a=number_or_none("rating_a", rating_a),
+                coil_ohm=number_or_none("coil_ohm", coil_ohm),
                 resistance_ohm=number_or_none("resistance_ohm", resistance_ohm),
             ),
-        )  # fmt: skip
+        )
 
     jobs.edit(shop, key, version, change, f"{kind} added")
     return back_to(f"/jobs/{key}/decide/devices", f"A {kind} was added")
@@ -57,19 +72,31 @@ def add(
 
 @router.post("/{device}")
 def save(
-    shop: ShopDep, key: str, device: str, version: Annotated[int, Form()], name: Annotated[str, Form()] = "",
-    place: Annotated[str, Form()] = "", rating_a: Annotated[str, Form()] = "",
-    resistance_ohm: Annotated[str, Form()] = "", coil_ohm: Annotated[str, Form()] = "",
-    only_with: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    device: str,
+    version: Annotated[int, Form()],
+    name: Annotated[str, Form()] = "",
+    place: Annotated[str, Form()] = "",
+    rating_a: Annotated[str, Form()] = "",
+    resistance_ohm: Annotated[str, Form()] = "",
+    coil_ohm: Annotated[str, Form()] = "",
+    only_with: Annotated[str, Form()] = "",
+    deed: Annotated[str, Form()] = "save",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         if deed == "remove":
             return edits.remove_device(job, device)
         return edits.update_device(
-            job, device, name=name.strip(), place=place, only_with=only_with,
-            rating_a=number_or_none("rating_a", rating_a), coil_ohm=number_or_none("coil_ohm", coil_ohm),
+            job,
+            device,
+            name=name.strip(),
+            place=place,
+            only_with=only_with,
+            rating_a=number_or_none("rating_a", rating_a),
+            coil_ohm=number_or_none("coil_ohm", coil_ohm),
             resistance_ohm=number_or_none("resistance_ohm", resistance_ohm),
-        )  # fmt: skip
+        )
 
     jobs.edit(shop, key, version, change, f"device {device}: {deed}")
     return back_to(f"/jobs/{key}/decide/devices", "Removed" if deed == "remove" else "Saved")

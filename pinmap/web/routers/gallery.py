@@ -19,11 +19,16 @@ router = APIRouter()
 def gallery(request: Request) -> HTMLResponse:
     findings = [
         Finding(
-            rule="R14", severity=severity, title="A wire runs too hot", where=("wire 17B", "engine bay run r4"),
-            numbers=(("conductor", 131.0, 125.0, "°C"),), why="Eleven wires carry current together here.",
-            way_out="Take 2.5 mm² instead of 1.5 mm².", source="heat balance, Method",
+            rule="R14",
+            severity=severity,
+            title="A wire runs too hot",
+            where=("wire 17B", "engine bay run r4"),
+            numbers=(("conductor", 131.0, 125.0, "°C"),),
+            why="Eleven wires carry current together here.",
+            way_out="Take 2.5 mm² instead of 1.5 mm².",
+            source="heat balance, Method",
         )
         for severity in Severity
-    ]  # fmt: skip
+    ]
     drawing = Markup(face_svg(shelf()[0].housings[0], None))  # noqa: S704 - our own drawing, text in it is escaped
     return page(request, "gallery/page.html", findings=findings, drawing=drawing)

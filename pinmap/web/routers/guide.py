@@ -56,9 +56,13 @@ def index(request: Request) -> HTMLResponse:
 def table(request: Request, table: str) -> HTMLResponse:
     """One reference table, as it is computed with."""
     return page(
-        request, "guide/table.html", pages=PAGES, current="sources",
-        source=sources.source(table), rows=sources.rows(table),
-    )  # fmt: skip
+        request,
+        "guide/table.html",
+        pages=PAGES,
+        current="sources",
+        source=sources.source(table),
+        rows=sources.rows(table),
+    )
 
 
 @router.get("/{name}")

@@ -24,10 +24,17 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
     opened = open_job(shop, key, variant)
     lines = revisions.list_revisions(shop, key)
     return job_page(
-        request, "handover/job.html", opened, "handover", revisions=lines, links=sharing.list_links(shop, key),
-        blocks=revisions.blocks(opened.view), next_letter=revisions.next_letter([r.letter for r in lines]),
-        revision_options=[(r.letter, f"{r.letter}, {r.created:%Y-%m-%d}") for r in reversed(lines)], new_link=new_link,
-    )  # fmt: skip
+        request,
+        "handover/job.html",
+        opened,
+        "handover",
+        revisions=lines,
+        links=sharing.list_links(shop, key),
+        blocks=revisions.blocks(opened.view),
+        next_letter=revisions.next_letter([r.letter for r in lines]),
+        revision_options=[(r.letter, f"{r.letter}, {r.created:%Y-%m-%d}") for r in reversed(lines)],
+        new_link=new_link,
+    )
 
 
 @router.get("/jobs/{key}/handover")
@@ -37,17 +44,27 @@ def show(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLRe
 
 @router.post("/jobs/{key}/handover/release")
 def release(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], author: Annotated[str, Form()], note: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    author: Annotated[str, Form()],
+    note: Annotated[str, Form()] = "",
+) -> Response:
     line = revisions.release(shop, key, version, author, note)
     return back_to(f"/jobs/{key}/handover", f"Revision {line.letter} is released")
 
 
 @router.post("/jobs/{key}/handover/share")
 def share(
-    request: Request, shop: ShopDep, key: str, revision: Annotated[str, Form()], variant: Annotated[str, Form()],
-    label: Annotated[str, Form()], days: Annotated[int, Form()] = 30, passphrase: Annotated[str, Form()] = "",
-) -> HTMLResponse:  # fmt: skip
+    request: Request,
+    shop: ShopDep,
+    key: str,
+    revision: Annotated[str, Form()],
+    variant: Annotated[str, Form()],
+    label: Annotated[str, Form()],
+    days: Annotated[int, Form()] = 30,
+    passphrase: Annotated[str, Form()] = "",
+) -> HTMLResponse:
     """Answers with the page itself: an address with the token in it would end up in histories and logs."""
     token = sharing.create_link(shop, key, revision, variant, days=days, label=label, passphrase=passphrase)
     return _page(request, shop, key, new_link=str(request.url_for("shared", token=token)))
@@ -89,7 +106,10 @@ def _shared_page(request: Request, h: HandOver) -> HTMLResponse:
     done = h.analysis
     keys = drawings.face_keys(h.snapshot, h.variant)
     return page(
-        request, "handover/shared.html", h=h, rows=pin_table(h.snapshot, h.variant, h.rows),
+        request,
+        "handover/shared.html",
+        h=h,
+        rows=pin_table(h.snapshot, h.variant, h.rows),
         maps=drawings.maps(h.snapshot, h.variant, done),
         faces=[drawings.face(h.snapshot, h.variant, done, k) for k in keys],
-    )  # fmt: skip
+    )

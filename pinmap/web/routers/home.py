@@ -30,9 +30,14 @@ def new(request: Request, shop: ShopDep) -> HTMLResponse:
 
 
 def _new_page(
-    request: Request, shop: Shop, status: int = 200, name: str = "", customer: str = "", picks: list[str] | None = None,
+    request: Request,
+    shop: Shop,
+    status: int = 200,
+    name: str = "",
+    customer: str = "",
+    picks: list[str] | None = None,
     problem: str = "",
-) -> HTMLResponse:  # fmt: skip
+) -> HTMLResponse:
     offered: dict[str, list[dict[str, object]]] = {role.value: [] for role in Role}
     rows = platforms.list_platforms(shop)
     for row in rows:
@@ -42,16 +47,24 @@ def _new_page(
             value = f"{platform.key}|{edition.key if edition else ''}"
             offered[platform.role].append({"value": value, "label": label, "pins": row.pins})
     return page(
-        request, "jobs/new.html", status, platforms=rows, picks=offered, problem=problem,
+        request,
+        "jobs/new.html",
+        status,
+        platforms=rows,
+        picks=offered,
+        problem=problem,
         typed={"name": name, "customer": customer, "picks": picks or []},
-    )  # fmt: skip
+    )
 
 
 @router.post("/jobs/new")
 def create(
-    request: Request, shop: ShopDep, name: Annotated[str, Form()] = "", customer: Annotated[str, Form()] = "",
+    request: Request,
+    shop: ShopDep,
+    name: Annotated[str, Form()] = "",
+    customer: Annotated[str, Form()] = "",
     pick: Annotated[list[str] | None, Form()] = None,
-) -> Response:  # fmt: skip
+) -> Response:
     try:
         view = jobs.create_job(shop, "", name.strip(), _seats(shop, pick or []), customer=customer.strip())
     except InputError as error:
@@ -68,7 +81,11 @@ def _seats(shop: Shop, ticked: list[str]) -> list[Seat]:
     for role in (Role.DONOR, Role.HOST):
         if not picks.get(role):
             raise InputError("pick", "", f"tick a {role}; a job joins a donor and a host")
-    seats = [Seat(key=r.name.lower(), name=r.value, role=r, picks=tuple(picks[r])) for r in Role if r in picks and r != Role.ACCESSORY]
+    seats = [
+        Seat(key=r.name.lower(), name=r.value, role=r, picks=tuple(picks[r]))
+        for r in Role
+        if r in picks and r != Role.ACCESSORY
+    ]
     seats += [
         Seat(key=f"accessory-{n}", name=f"accessory {n}", role=Role.ACCESSORY, picks=(p,))
         for n, p in enumerate(picks.get(Role.ACCESSORY, []), 1)

@@ -23,10 +23,16 @@ router = APIRouter(prefix="/jobs/{key}")
 
 _OPEN = (Fate.UNDECIDED, Fate.DEFERRED)
 _NUMBERS = (
-    ("min_mm2", "Least wire size mm²"), ("drop_critical_pct", "Drop, critical loads %"), ("drop_other_pct", "Drop, other loads %"),
-    ("service_loop_m", "Service loop m"), ("strip_m", "Strip m"), ("splice_overlap_m", "Splice overlap m"),
-    ("twist_take_up_pct", "Twist take-up %"), ("cut_step_m", "Cut step m"), ("max_untwisted_m", "Most untwisted m"),
-)  # fmt: skip
+    ("min_mm2", "Least wire size mm²"),
+    ("drop_critical_pct", "Drop, critical loads %"),
+    ("drop_other_pct", "Drop, other loads %"),
+    ("service_loop_m", "Service loop m"),
+    ("strip_m", "Strip m"),
+    ("splice_overlap_m", "Splice overlap m"),
+    ("twist_take_up_pct", "Twist take-up %"),
+    ("cut_step_m", "Cut step m"),
+    ("max_untwisted_m", "Most untwisted m"),
+)
 
 
 def _sides(opened: JobPage) -> list[dict[str, object]]:
@@ -40,11 +46,15 @@ def _sides(opened: JobPage) -> list[dict[str, object]]:
             joined = counts.get(Fate.JOINED, 0)
             rows.append(
                 {
-                    "seat": seat.name, "platform": opened.snapshot.platform[key], "pins": total, "joined": joined,
-                    "other": total - joined - undecided, "open": undecided,
+                    "seat": seat.name,
+                    "platform": opened.snapshot.platform[key],
+                    "pins": total,
+                    "joined": joined,
+                    "other": total - joined - undecided,
+                    "open": undecided,
                     "editions": [p.edition for p in seat.picks if p.platform == key and p.edition],
                 }
-            )  # fmt: skip
+            )
     return rows
 
 
@@ -58,17 +68,20 @@ def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 def gather(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     known = {p.key: Counter(pin.evidence for pin in p.pins) for p in opened.snapshot.platforms}
-    return job_page(request, "jobs/gather.html", opened, "gather", sides=_sides(opened), known=known, levels=list(Evidence))
+    return job_page(
+        request, "jobs/gather.html", opened, "gather", sides=_sides(opened), known=known, levels=list(Evidence)
+    )
 
 
 @router.get("/settings")
 def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
-    free = []
-    for row in platforms.list_platforms(shop):
-        platform = platforms.get(shop, row.key).platform
-        for edition in platform.editions or (None,):
-            free.append((f"{platform.key}|{edition.key if edition else ''}", f"{platform.name}{', ' + edition.name if edition else ''}"))
+    found = [platforms.get(shop, row.key).platform for row in platforms.list_platforms(shop)]
+    free = [
+        (f"{p.key}|{edition.key if edition else ''}", f"{p.name}{', ' + edition.name if edition else ''}")
+        for p in found
+        for edition in p.editions or (None,)
+    ]
     return job_page(
         request, "jobs/settings.html", opened, "settings", numbers=_NUMBERS, insulations=insulations(), free=free
     )
@@ -80,7 +93,9 @@ async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
 
     def change(job: Job, _: Snapshot) -> Job:
         stock = tuple(number("stock_mm2", part) for part in form.get("stock_mm2", "").replace(";", " ").split())
-        job = edits.update_job(job, name=form.get("name", ""), customer=form.get("customer", ""), note=form.get("note", ""))
+        job = edits.update_job(
+            job, name=form.get("name", ""), customer=form.get("customer", ""), note=form.get("note", "")
+        )
         values = {name: number(name, form.get(name, ""), least=0) for name, _ in _NUMBERS}
         return edits.update_practice(
             job, **values, stock_mm2=stock, insulation=form.get("insulation", ""), units=form.get("units", "metric")
@@ -92,9 +107,13 @@ async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
 
 @router.post("/seats")
 def change_seats(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], seat: Annotated[str, Form()], pick: Annotated[str, Form()],
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    seat: Annotated[str, Form()],
+    pick: Annotated[str, Form()],
     deed: Annotated[str, Form()],
-) -> Response:  # fmt: skip
+) -> Response:
     platform, _, edition = pick.partition("|")
     chosen = Pick(platform, edition)
 

@@ -29,19 +29,26 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
     snapshot, job = opened.snapshot, opened.job
     done = opened.analysis
     placed = snapshot.node_of_connector.keys()
-    unplaced = sorted(snapshot.active_connectors(opened.variant) - placed, key=lambda c: (c.platform, natural_key(c.connector)))
+    unplaced = sorted(
+        snapshot.active_connectors(opened.variant) - placed, key=lambda c: (c.platform, natural_key(c.connector))
+    )
     return job_page(
-        request, "layout/page.html", opened, "layout",
+        request,
+        "layout/page.html",
+        opened,
+        "layout",
         unplaced=[
-            (c, f"{snapshot.platform[c.platform].name} {c.connector} {snapshot.connector[c].description}") for c in unplaced
+            (c, f"{snapshot.platform[c.platform].name} {c.connector} {snapshot.connector[c].description}")
+            for c in unplaced
         ],
         nodes=sorted(job.nodes, key=lambda n: (n.kind, natural_key(n.name or n.key))),
         names={n.key: n.name or n.key for n in job.nodes},
         zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
-        coverings=coverings(), bundle=done.routing.bundle,
+        coverings=coverings(),
+        bundle=done.routing.bundle,
         diameters={s: segment_diameter_mm(snapshot, done.routing, s) for s in done.routing.bundle},
         drawing=drawings.plan(snapshot, opened.variant, done) if job.segments else "",
-    )  # fmt: skip
+    )
 
 
 def _loom(job: Job) -> tuple[Job, str]:
@@ -59,16 +66,19 @@ def _fresh(job: Job, stem: str) -> str:
 def _run_to(job: Job, loom: str, at: str, node: str, length_mm: str, zone: str) -> Job:
     """A run from an existing node to a new one."""
     metres = number("length_mm", length_mm) / 1000
-    return edits.add_segment(
-        job, Segment(key=_fresh(job, "r"), loom=loom, a=at, b=node, length_m=metres, zone=zone)
-    )
+    return edits.add_segment(job, Segment(key=_fresh(job, "r"), loom=loom, a=at, b=node, length_m=metres, zone=zone))
 
 
 @router.post("/place")
 def place(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], connector: Annotated[str, Form()],
-    at: Annotated[str, Form()] = "", length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    connector: Annotated[str, Form()],
+    at: Annotated[str, Form()] = "",
+    length_mm: Annotated[str, Form()] = "",
+    zone: Annotated[str, Form()] = "",
+) -> Response:
     """A connector of the loom at the end of a run."""
     platform, _, name = connector.partition("|")
     mate = ConnectorKey(platform, name)
@@ -87,9 +97,15 @@ def place(
 
 @router.post("/nodes")
 def add_node(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], kind: Annotated[str, Form()], name: Annotated[str, Form()],
-    at: Annotated[str, Form()] = "", length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    kind: Annotated[str, Form()],
+    name: Annotated[str, Form()],
+    at: Annotated[str, Form()] = "",
+    length_mm: Annotated[str, Form()] = "",
+    zone: Annotated[str, Form()] = "",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         job, loom = _loom(job)
         what = NodeKind.PLACE if kind == NodeKind.PLACE else NodeKind.JUNCTION
@@ -103,9 +119,13 @@ def add_node(
 
 @router.post("/nodes/{node}")
 def change_node(
-    shop: ShopDep, key: str, node: str, version: Annotated[int, Form()],
-    name: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    node: str,
+    version: Annotated[int, Form()],
+    name: Annotated[str, Form()] = "",
+    deed: Annotated[str, Form()] = "save",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         return edits.remove_node(job, node) if deed == "remove" else edits.update_node(job, node, name=name)
 
@@ -115,9 +135,14 @@ def change_node(
 
 @router.post("/segments")
 def add_segment(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], a: Annotated[str, Form()], b: Annotated[str, Form()],
-    length_mm: Annotated[str, Form()], zone: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    a: Annotated[str, Form()],
+    b: Annotated[str, Form()],
+    length_mm: Annotated[str, Form()],
+    zone: Annotated[str, Form()] = "",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         job, loom = _loom(job)
         return _run_to(job, loom, a, b, length_mm, zone)
@@ -128,10 +153,15 @@ def add_segment(
 
 @router.post("/segments/{segment}")
 def change_segment(
-    shop: ShopDep, key: str, segment: str, version: Annotated[int, Form()],
-    length_mm: Annotated[str, Form()] = "", zone: Annotated[str, Form()] = "", covering: Annotated[str, Form()] = "",
+    shop: ShopDep,
+    key: str,
+    segment: str,
+    version: Annotated[int, Form()],
+    length_mm: Annotated[str, Form()] = "",
+    zone: Annotated[str, Form()] = "",
+    covering: Annotated[str, Form()] = "",
     deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         if deed == "remove":
             return edits.remove_segment(job, segment)
@@ -144,18 +174,27 @@ def change_segment(
 
 @router.post("/zones")
 def add_zone(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], name: Annotated[str, Form()],
-    ambient_c: Annotated[str, Form()], wet: Annotated[str, Form()] = "", moving: Annotated[str, Form()] = "",
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    name: Annotated[str, Form()],
+    ambient_c: Annotated[str, Form()],
+    wet: Annotated[str, Form()] = "",
+    moving: Annotated[str, Form()] = "",
     hot: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         return edits.add_zone(
             job,
             Zone(
-                key=_fresh(job, "z"), name=name, ambient_c=number("ambient_c", ambient_c),
-                wet=bool(wet), moving=bool(moving), hot=bool(hot),
+                key=_fresh(job, "z"),
+                name=name,
+                ambient_c=number("ambient_c", ambient_c),
+                wet=bool(wet),
+                moving=bool(moving),
+                hot=bool(hot),
             ),
-        )  # fmt: skip
+        )
 
     jobs.edit(shop, key, version, change, f"zone {name} added")
     return back_to(f"/jobs/{key}/layout#zones", f"{name} added")
@@ -163,17 +202,26 @@ def add_zone(
 
 @router.post("/zones/{zone}")
 def change_zone(
-    shop: ShopDep, key: str, zone: str, version: Annotated[int, Form()], name: Annotated[str, Form()] = "",
-    ambient_c: Annotated[str, Form()] = "", wet: Annotated[str, Form()] = "", moving: Annotated[str, Form()] = "",
-    hot: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    zone: str,
+    version: Annotated[int, Form()],
+    name: Annotated[str, Form()] = "",
+    ambient_c: Annotated[str, Form()] = "",
+    wet: Annotated[str, Form()] = "",
+    moving: Annotated[str, Form()] = "",
+    hot: Annotated[str, Form()] = "",
+    deed: Annotated[str, Form()] = "save",
+) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         if deed == "remove":
             return edits.remove_zone(job, zone)
         ambient = number_or_none("ambient_c", ambient_c)
         if ambient is None:
             raise InputError("ambient_c", ambient_c, "say how hot the air gets, such as 85")
-        return edits.update_zone(job, zone, name=name, ambient_c=ambient, wet=bool(wet), moving=bool(moving), hot=bool(hot))
+        return edits.update_zone(
+            job, zone, name=name, ambient_c=ambient, wet=bool(wet), moving=bool(moving), hot=bool(hot)
+        )
 
     jobs.edit(shop, key, version, change, f"zone {zone}: {deed}")
     return back_to(f"/jobs/{key}/layout#zones", "Removed" if deed == "remove" else "Saved")

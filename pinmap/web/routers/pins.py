@@ -33,9 +33,13 @@ def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Anno
 
 @router.post("/platforms/{key}/pin")
 def save_pin(
-    shop: ShopDep, key: str, pin: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()],
+    shop: ShopDep,
+    key: str,
+    pin: str,
+    version: Annotated[int, Form()],
+    form: Annotated[PinForm, Depends()],
     deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+) -> Response:
     wanted = parse_pin(pin)
     if deed == "delete":
         platforms.delete_pin(shop, key, version, wanted)
@@ -72,9 +76,13 @@ def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLRes
     wanted = [r for r in view.draft.rows if show != "problems" or r.problems or r.row in view.existing]
     wanted.sort(key=lambda r: (r.good, not r.problems and r.row not in view.existing))
     return page(
-        request, "imports/page.html", d=view, columns=COLUMNS, wanted=len(wanted),
+        request,
+        "imports/page.html",
+        d=view,
+        columns=COLUMNS,
+        wanted=len(wanted),
         rows=[(r, cells[r.row]) for r in wanted[:_ROWS_SHOWN]],
-    )  # fmt: skip
+    )
 
 
 @router.post("/imports/{draft}/headings")
@@ -84,27 +92,39 @@ async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
     if not row.isdecimal():
         raise InputError("heading_row", row, "type the number of the row with the headings, 0 for none")
     pinout_import.remap(
-        shop, draft, int(str(form["version"])),
+        shop,
+        draft,
+        int(str(form["version"])),
         read_as={int(k.removeprefix("column-")): str(v) for k, v in form.items() if k.startswith("column-")},
-        heading_row=int(row), default_connector=str(form.get("default_connector", "")), fill_connector="fill" in form,
-    )  # fmt: skip
+        heading_row=int(row),
+        default_connector=str(form.get("default_connector", "")),
+        fill_connector="fill" in form,
+    )
     return back_to(f"/imports/{draft}", "Read again")
 
 
 @router.post("/imports/{draft}/cell")
 def cell(
-    shop: ShopDep, draft: int, version: Annotated[int, Form()], row: Annotated[int, Form()],
-    column: Annotated[int, Form()], text: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    draft: int,
+    version: Annotated[int, Form()],
+    row: Annotated[int, Form()],
+    column: Annotated[int, Form()],
+    text: Annotated[str, Form()] = "",
+) -> Response:
     pinout_import.edit_cell(shop, draft, version, row, column, text)
     return back_to(f"/imports/{draft}#r{row}", f"Row {row} read again")
 
 
 @router.post("/imports/{draft}/choose")
 def choose(
-    shop: ShopDep, draft: int, version: Annotated[int, Form()], row: Annotated[int, Form()] = 0,
-    choice: Annotated[str, Form()] = "", all_rows: Annotated[str, Form(alias="all")] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    draft: int,
+    version: Annotated[int, Form()],
+    row: Annotated[int, Form()] = 0,
+    choice: Annotated[str, Form()] = "",
+    all_rows: Annotated[str, Form(alias="all")] = "",
+) -> Response:
     choices = {r.row: all_rows for r in pinout_import.get(shop, draft).open_rows} if all_rows else {row: choice}
     pinout_import.choose(shop, draft, version, choices)
     return back_to(f"/imports/{draft}#r{row}", "Chosen")

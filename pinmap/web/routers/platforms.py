@@ -33,10 +33,12 @@ _EDITION = re.compile(r"^\s*(?P<key>[^:]+?)\s*(?::\s*(?P<from>\d{4})\s*[-\u2013]
 def _choices() -> dict[str, Any]:
     """What the forms of connectors and pins offer."""
     return {
-        "kinds": [(k.value, k.value) for k in Kind], "directions": [(d.value, d.value) for d in Direction],
-        "evidences": [(e.value, e.value) for e in Evidence], "genders": [(g.value, g.value) for g in Gender],
+        "kinds": [(k.value, k.value) for k in Kind],
+        "directions": [(d.value, d.value) for d in Direction],
+        "evidences": [(e.value, e.value) for e in Evidence],
+        "genders": [(g.value, g.value) for g in Gender],
         "ref": end_ref,
-    }  # fmt: skip
+    }
 
 
 def _keys(text: str) -> tuple[str, ...]:
@@ -55,9 +57,13 @@ def new(request: Request) -> HTMLResponse:
 
 @router.post("/new")
 def create(
-    shop: ShopDep, name: Annotated[str, Form()], role: Annotated[Role, Form()], nominal_v: Annotated[float, Form()] = 12,
-    editions: Annotated[str, Form()] = "", note: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    name: Annotated[str, Form()],
+    role: Annotated[Role, Form()],
+    nominal_v: Annotated[float, Form()] = 12,
+    editions: Annotated[str, Form()] = "",
+    note: Annotated[str, Form()] = "",
+) -> Response:
     wanted = [_edition(line) for line in editions.splitlines() if line.strip()]
     view = platforms.create(shop, name=name, role=role, nominal_v=nominal_v, note=note, editions=tuple(wanted))
     return back_to(f"/platforms/{view.platform.key}/import", f"{view.platform.name} made; now its pins")
@@ -69,7 +75,10 @@ def _edition(line: str) -> Edition:
         raise InputError("editions", line, "write one a line, such as late: 2002-2006")
     first, last = found["from"], found["to"]
     return Edition(
-        key=found["key"], name=found["key"], from_year=int(first) if first else None, to_year=int(last) if last else None
+        key=found["key"],
+        name=found["key"],
+        from_year=int(first) if first else None,
+        to_year=int(last) if last else None,
     )
 
 
@@ -79,11 +88,20 @@ def show(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
     pins = sorted(view.platform.pins, key=lambda p: (natural_key(p.connector), natural_key(p.cavity), p.editions))
     known = Counter(p.evidence.value for p in pins)
     return page(
-        request, "platforms/page.html", pf=view.platform, version=view.version, housings=view.housings, jobs=view.jobs,
-        pins=pins[:_PINS_SHOWN], shown=min(len(pins), _PINS_SHOWN), known={e.value: known[e.value] for e in Evidence},
-        pin_counts=Counter(p.connector for p in pins), drafts=pinout_import.list_drafts(shop, key),
-        all_housings=_housings(shop), **_choices(),
-    )  # fmt: skip
+        request,
+        "platforms/page.html",
+        pf=view.platform,
+        version=view.version,
+        housings=view.housings,
+        jobs=view.jobs,
+        pins=pins[:_PINS_SHOWN],
+        shown=min(len(pins), _PINS_SHOWN),
+        known={e.value: known[e.value] for e in Evidence},
+        pin_counts=Counter(p.connector for p in pins),
+        drafts=pinout_import.list_drafts(shop, key),
+        all_housings=_housings(shop),
+        **_choices(),
+    )
 
 
 @router.post("/{key}/delete")
@@ -104,10 +122,15 @@ def export_xlsx(shop: ShopDep, key: str) -> Response:
 
 @router.post("/{key}/editions")
 def add_edition(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], edition: Annotated[str, Form(alias="key")],
-    name: Annotated[str, Form()] = "", from_year: Annotated[str, Form()] = "", to_year: Annotated[str, Form()] = "",
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    edition: Annotated[str, Form(alias="key")],
+    name: Annotated[str, Form()] = "",
+    from_year: Annotated[str, Form()] = "",
+    to_year: Annotated[str, Form()] = "",
     market: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     years = [number_or_none("year", text, least=1900) for text in (from_year, to_year)]
     first, last = (int(y) if y is not None else None for y in years)
     edition = edition.strip()
@@ -118,14 +141,22 @@ def add_edition(
 
 @router.post("/{key}/connectors")
 def add_connector(
-    shop: ShopDep, key: str, version: Annotated[int, Form()], name: Annotated[str, Form()],
-    description: Annotated[str, Form()] = "", housing: Annotated[str, Form()] = "",
-    gender: Annotated[Gender, Form()] = Gender.UNKNOWN, editions: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    version: Annotated[int, Form()],
+    name: Annotated[str, Form()],
+    description: Annotated[str, Form()] = "",
+    housing: Annotated[str, Form()] = "",
+    gender: Annotated[Gender, Form()] = Gender.UNKNOWN,
+    editions: Annotated[str, Form()] = "",
+) -> Response:
     made = Connector(
-        name=name.strip(), description=description.strip(), housing=_housing(shop, housing), gender=gender,
+        name=name.strip(),
+        description=description.strip(),
+        housing=_housing(shop, housing),
+        gender=gender,
         editions=_keys(editions),
-    )  # fmt: skip
+    )
     platforms.add_connector(shop, key, version, made)
     return back_to(f"/platforms/{key}", f"{made.name} added")
 
@@ -154,29 +185,55 @@ def connector(request: Request, shop: ShopDep, key: str, name: str) -> HTMLRespo
     view = platforms.get(shop, key)
     found = _connector(view, name)
     housing = view.housings.get(found.housing)
-    pins = sorted((p for p in view.platform.pins if p.connector == name), key=lambda p: (natural_key(p.cavity), p.editions))
+    pins = sorted(
+        (p for p in view.platform.pins if p.connector == name), key=lambda p: (natural_key(p.cavity), p.editions)
+    )
     return page(
-        request, "platforms/connector.html", pf=view.platform, version=view.version, c=found, pins=pins,
+        request,
+        "platforms/connector.html",
+        pf=view.platform,
+        version=view.version,
+        c=found,
+        pins=pins,
         drawing=Markup(face_svg(housing, None, title=f"{view.platform.name} {name}")) if housing else "",  # noqa: S704 - our drawing
-        all_housings=_housings(shop), blank=Pin(connector=name, cavity=""),
-        functions=dictionary.entries(shop).entries, **_choices(),
-    )  # fmt: skip
+        all_housings=_housings(shop),
+        blank=Pin(connector=name, cavity=""),
+        functions=dictionary.entries(shop).entries,
+        **_choices(),
+    )
 
 
 @router.post("/{key}/connectors/{name:path}")
 def save_connector(
-    shop: ShopDep, key: str, name: str, version: Annotated[int, Form()], new_name: Annotated[str, Form()],
-    description: Annotated[str, Form()] = "", housing: Annotated[str, Form()] = "",
-    gender: Annotated[Gender, Form()] = Gender.UNKNOWN, editions: Annotated[str, Form()] = "",
-    place: Annotated[str, Form()] = "", note: Annotated[str, Form()] = "", deed: Annotated[str, Form()] = "save",
-) -> Response:  # fmt: skip
+    shop: ShopDep,
+    key: str,
+    name: str,
+    version: Annotated[int, Form()],
+    new_name: Annotated[str, Form()],
+    description: Annotated[str, Form()] = "",
+    housing: Annotated[str, Form()] = "",
+    gender: Annotated[Gender, Form()] = Gender.UNKNOWN,
+    editions: Annotated[str, Form()] = "",
+    place: Annotated[str, Form()] = "",
+    note: Annotated[str, Form()] = "",
+    deed: Annotated[str, Form()] = "save",
+) -> Response:
     if deed == "delete":
         platforms.delete_connector(shop, key, version, name)
         return back_to(f"/platforms/{key}", f"{name} deleted")
     platforms.update_connector(
-        shop, key, version, name, new_name=new_name, description=description.strip(), housing=_housing(shop, housing),
-        gender=gender, editions=_keys(editions), place=place.strip(), note=note.strip(),
-    )  # fmt: skip
+        shop,
+        key,
+        version,
+        name,
+        new_name=new_name,
+        description=description.strip(),
+        housing=_housing(shop, housing),
+        gender=gender,
+        editions=_keys(editions),
+        place=place.strip(),
+        note=note.strip(),
+    )
     return back_to(f"/platforms/{key}", "Saved")
 
 
@@ -188,28 +245,53 @@ def pin(request: Request, shop: ShopDep, key: str, pin: str) -> HTMLResponse:
     if found is None:
         raise NotFound(f"{view.platform.name} has no pin {wanted}")
     return page(
-        request, "platforms/pin.html", pf=view.platform, version=view.version, p=found,
-        action=f"/platforms/{key}/pin?pin={pin}", functions=dictionary.entries(shop).entries, **_choices(),
-    )  # fmt: skip
+        request,
+        "platforms/pin.html",
+        pf=view.platform,
+        version=view.version,
+        p=found,
+        action=f"/platforms/{key}/pin?pin={pin}",
+        functions=dictionary.entries(shop).entries,
+        **_choices(),
+    )
 
 
 class PinForm:
     """The fields of a pin as typed."""
 
     def __init__(
-        self, connector: Annotated[str, Form()], cavity: Annotated[str, Form()], kind: Annotated[Kind, Form()],
-        direction: Annotated[Direction, Form()], evidence: Annotated[Evidence, Form()],
-        function: Annotated[str, Form()] = "", function_code: Annotated[str, Form()] = "",
-        current_a: Annotated[str, Form()] = "", peak_a: Annotated[str, Form()] = "",
-        wire_colour: Annotated[str, Form()] = "", wire_mm2: Annotated[str, Form()] = "",
-        editions: Annotated[str, Form()] = "", evidence_ref: Annotated[str, Form()] = "",
-        component: Annotated[str, Form()] = "", note: Annotated[str, Form()] = "",
-    ) -> None:  # fmt: skip
+        self,
+        connector: Annotated[str, Form()],
+        cavity: Annotated[str, Form()],
+        kind: Annotated[Kind, Form()],
+        direction: Annotated[Direction, Form()],
+        evidence: Annotated[Evidence, Form()],
+        function: Annotated[str, Form()] = "",
+        function_code: Annotated[str, Form()] = "",
+        current_a: Annotated[str, Form()] = "",
+        peak_a: Annotated[str, Form()] = "",
+        wire_colour: Annotated[str, Form()] = "",
+        wire_mm2: Annotated[str, Form()] = "",
+        editions: Annotated[str, Form()] = "",
+        evidence_ref: Annotated[str, Form()] = "",
+        component: Annotated[str, Form()] = "",
+        note: Annotated[str, Form()] = "",
+    ) -> None:
         colours = parse_colour(wire_colour) if wire_colour.strip() else ()
         self.pin = Pin(
-            connector=connector.strip(), cavity=cavity.strip(), function=function.strip(), function_code=function_code.strip(),
-            kind=kind, direction=direction, current_a=number_or_none("current_a", current_a, least=0),
-            peak_a=number_or_none("peak_a", peak_a, least=0), wire_colour="/".join(colours) or wire_colour.strip(),
-            wire_mm2=number_or_none("wire_mm2", wire_mm2, least=0), editions=_keys(editions), evidence=evidence,
-            evidence_ref=evidence_ref.strip(), component=component.strip(), note=note.strip(),
-        )  # fmt: skip
+            connector=connector.strip(),
+            cavity=cavity.strip(),
+            function=function.strip(),
+            function_code=function_code.strip(),
+            kind=kind,
+            direction=direction,
+            current_a=number_or_none("current_a", current_a, least=0),
+            peak_a=number_or_none("peak_a", peak_a, least=0),
+            wire_colour="/".join(colours) or wire_colour.strip(),
+            wire_mm2=number_or_none("wire_mm2", wire_mm2, least=0),
+            editions=_keys(editions),
+            evidence=evidence,
+            evidence_ref=evidence_ref.strip(),
+            component=component.strip(),
+            note=note.strip(),
+        )

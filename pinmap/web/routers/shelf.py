@@ -36,9 +36,15 @@ def cross(request: Request, shop: ShopDep, a: str, b: str) -> HTMLResponse:
     result = cross_platforms(one.platform, two.platform, dictionary.entries(shop))
     words = {p.key(side.platform.key): p.function for side in (one, two) for p in side.platform.pins}
     return page(
-        request, "shelf/cross.html", a=one, b=two, pairs=result.pairs, left_a=result.left_a, left_b=result.left_b,
+        request,
+        "shelf/cross.html",
+        a=one,
+        b=two,
+        pairs=result.pairs,
+        left_a=result.left_a,
+        left_b=result.left_b,
         words=words,
-    )  # fmt: skip
+    )
 
 
 @router.get("/{key}")

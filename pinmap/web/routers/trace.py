@@ -33,9 +33,19 @@ def show(request: Request, shop: ShopDep, key: str, variant: str = "", q: str = 
     if row and row.fate == Fate.UNDECIDED:
         settled = "This pin is undecided: no signal has it yet."
     return job_page(
-        request, "trace/page.html", opened, "trace", q=q, end_text=end, found=found if len(found) > 1 else [], traced=way,
-        end=chosen, pin=opened.snapshot.pin.get(chosen), drawing=drawings.strip(way), settled=settled,
-    )  # fmt: skip
+        request,
+        "trace/page.html",
+        opened,
+        "trace",
+        q=q,
+        end_text=end,
+        found=found if len(found) > 1 else [],
+        traced=way,
+        end=chosen,
+        pin=None if isinstance(chosen, DeviceEnd) else opened.snapshot.pin.get(chosen),
+        drawing=drawings.strip(way),
+        settled=settled,
+    )
 
 
 def _where_it_is(opened: JobPage, pin: End) -> JobPage:
@@ -62,10 +72,16 @@ def _search(opened: JobPage, q: str) -> list[LedgerRow]:
         signal = opened.snapshot.signal.get(row.signal)
         text = " ".join(
             (
-                row.pin.connector, row.pin.cavity, row.entry.function, row.entry.function_code, row.entry.wire_colour,
-                row.entry.component, opened.snapshot.platform[row.pin.platform].name, signal.name if signal else "",
+                row.pin.connector,
+                row.pin.cavity,
+                row.entry.function,
+                row.entry.function_code,
+                row.entry.wire_colour,
+                row.entry.component,
+                opened.snapshot.platform[row.pin.platform].name,
+                signal.name if signal else "",
             )
-        ).casefold()  # fmt: skip
+        ).casefold()
         tokens = text.replace("-", " ").split()
         if row.pin in ends or all(any(w == t for t in tokens) if len(w) < 3 else w in text for w in words):
             found.append(row)
