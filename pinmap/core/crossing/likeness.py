@@ -23,11 +23,25 @@ _NEARLY_SAME = 0.93  # likeness from which two names count as the same
 _COULD_BE = 0.58  # the words of one could mean the other's function
 _ONE_NAME = 0.86  # one circuit that the dictionary has under two names
 _SAME_KIND = 0.5  # different names of the same kind of supply or ground
-_CAPS = {"side": 0.6, "level": 0.7, "pole": 0.7, "flow": 0.7, "number": 0.72, "track": 0.72, "role": 0.74,
-         "axle": 0.78}  # fmt: skip
-_GROUP_WORDS = {"side": "side", "level": "high or low", "pole": "pole", "flow": "intake or exhaust",
-                "number": "number", "track": "letter", "role": "part (signal, supply, ground)", "axle": "front or rear",
-                "bus": "bus", "volts": "voltage"}  # fmt: skip
+# The most that a pair can have when only one of the two is marked in a group, and how the group is called.
+_CAPS = {
+    "side": 0.6,
+    "heater": 0.6,
+    "level": 0.7,
+    "pole": 0.7,
+    "flow": 0.7,
+    "number": 0.72,
+    "track": 0.72,
+    "role": 0.74,
+    "axle": 0.78,
+}
+_GROUP_WORDS = {
+    "flow": "side of the flow (intake, exhaust)",
+    "level": "level (high, low)",
+    "track": "letter",
+    "role": "part (signal, supply, ground)",
+    "axle": "end (front, rear)",
+}
 _VOLTS_CAP = 0.35
 _NEEDS_PART_CAP = 0.45
 _CLASH_CAP = 0.3
@@ -201,7 +215,7 @@ def _cap_marks(a: Features, b: Features, caps: list[tuple[float, str]]) -> None:
         if group == "role" and a.found is not None and b.found is not None and a.found.code == b.found.code:
             continue  # a plain name and the same name with "signal" behind it
         if group in _CAPS:
-            caps.append((_CAPS[group], f"only one of the two names a {_GROUP_WORDS[group]}"))
+            caps.append((_CAPS[group], f"only one of the two names a {_GROUP_WORDS.get(group, group)}"))
 
 
 def _cap_kinds(a: Features, b: Features, caps: list[tuple[float, str]]) -> bool:

@@ -7,8 +7,8 @@ Pins that look alike in everything are one class, so that neither their number n
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
@@ -188,8 +188,9 @@ def _kind_keys(item: Features) -> Iterable[str]:
     return ("ground",) if item.ground else (item.kind.value,) if general else ()
 
 
-def _shelve(classes: list[_Class], keys: object) -> dict[str, dict[tuple[str, ...], list[int]]]:
-    assert callable(keys)
+def _shelve(
+    classes: list[_Class], keys: Callable[[Features], Iterable[str]]
+) -> dict[str, dict[tuple[str, ...], list[int]]]:
     shelf: dict[str, dict[tuple[str, ...], list[int]]] = defaultdict(lambda: defaultdict(list))
     for i, item in enumerate(classes):
         numbers = tuple(sorted(value for group, value in item.first.marks if group == "number"))
@@ -251,7 +252,7 @@ def _assign(inside: list[Edge], classes_a: list[_Class], classes_b: list[_Class]
     """
     of_rows = {i: len(classes_a[i].pins) for i in sorted({i for i, _, _ in inside})}
     of_columns = {j: len(classes_b[j].pins) for j in sorted({j for _, j, _ in inside})}
-    exchange = [classes_b[j].text for j in of_columns] < [classes_a[i].text for i in of_rows]
+    exchange = _rank([classes_b[j] for j in of_columns]) < _rank([classes_a[i] for i in of_rows])
     if exchange:
         of_rows, of_columns = of_columns, of_rows
         inside = sorted((j, i, gain) for i, j, gain in inside)
@@ -263,6 +264,13 @@ def _assign(inside: list[Edge], classes_a: list[_Class], classes_b: list[_Class]
     if exchange:
         places = [(j, m, i, n) for i, n, j, m in places]
     return [(i, j, classes_a[i].pins[n], classes_b[j].pins[m]) for i, n, j, m in places]
+
+
+def _rank(classes: list[_Class]) -> tuple[object, ...]:
+    """By what the pins are; only between sides that are the same in everything by the platform's key."""
+    looks = [(item.text, len(item.pins)) for item in classes]
+    cavities = [natural_key(pin.key.cavity) for item in classes for pin in item.pins]
+    return looks, cavities, classes[0].first.key.platform
 
 
 def _with_rivals(
@@ -334,8 +342,3 @@ def _naming(item: Features) -> tuple[object, ...]:
         item.name,
         item.looks,
     )
-
-
-def mirrored(crossing: Crossing) -> Crossing:
-    """The same with the sides exchanged; pairs keep their order."""
-    return Crossing(tuple(replace(p, a=p.b, b=p.a) for p in crossing.pairs), crossing.left_b, crossing.left_a)

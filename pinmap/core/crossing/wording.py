@@ -63,11 +63,12 @@ _SPLIT = re.compile(r"\d+|[a-z]+")
 _BUSES = frozenset({"can", "j1939", "j2284", "canbus"})
 _WORD_GROUPS: dict[str, str] = {
     "left": "side", "right": "side", "front": "axle", "rear": "axle", "intake": "flow", "exhaust": "flow",
-    "+": "pole", "-": "pole", "high": "level", "low": "level", "heater": "role", "shield": "role", "ground": "role",
+    "+": "pole", "-": "pole", "high": "level", "low": "level", "heater": "heater", "shield": "role", "ground": "role",
     "return": "role", "supply": "role", "reference": "role",
     "signal": "role", "can": "bus", "j1850": "bus", "j1708": "bus", "j1939": "bus", "lin": "bus",
 }  # fmt: skip
 _ROLE = {"return": "ground", "reference": "supply"}  # values that are the same role
+_ROLES = ("shield", "ground", "supply", "signal")
 _BUS = {"j1939": "can"}
 DIN_NUMBERS = frozenset(
     str(n)
@@ -238,6 +239,10 @@ def _words(tokens: list[str], marks: set[tuple[str, str]]) -> list[str]:
             if group:
                 marks.add((group, _ROLE.get(word, _BUS.get(word, word))))
             words.append(word)
+    for role in _ROLES:  # a signal ground is a ground, a shield ground a shield
+        if ("role", role) in marks:
+            marks.difference_update({("role", other) for other in _ROLES if other != role})
+            break
     return words
 
 
