@@ -47,6 +47,10 @@ def placed(root: ET.Element, dx: float = 0.0, dy: float = 0.0) -> Iterator[tuple
 
 def words(root: ET.Element) -> list[tuple[str, Box]]:
     """Every line of text and what it covers."""
+    return [(text, box) for _, text, box in _texts(root)]
+
+
+def _texts(root: ET.Element) -> list[tuple[ET.Element, str, Box]]:
     found = []
     for element, dx, dy in placed(root):
         if element.tag == f"{NS}text":
@@ -59,7 +63,7 @@ def words(root: ET.Element) -> list[tuple[str, Box]]:
                 element.get("text-anchor", "start"),
                 element.get("font-weight") == "bold",
             )
-            found.append((text, box))
+            found.append((element, text, box))
     return found
 
 
@@ -132,6 +136,9 @@ def meets(box: Box, line: Line, half: float = 0.0) -> bool:
 
 
 def struck(root: ET.Element, *names: str) -> list[str]:
-    """Words that a line of these classes runs through."""
+    """Words that a line of these classes runs through. A cavity's name stands on its own white ground, above the
+    lines that meet there, and does not count."""
     lines = strokes(root, *names)
-    return [text for text, box in words(root) if any(meets(box, line, half - 0.6) for line, half in lines)]
+    own = {id(t) for g in root.iter(f"{NS}g") if g.get("class") == "cavity" for t in g.iter(f"{NS}text")}
+    found = [(text, box) for element, text, box in _texts(root) if id(element) not in own]
+    return [text for text, box in found if any(meets(box, line, half - 0.6) for line, half in lines)]

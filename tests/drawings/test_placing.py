@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import random
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given
@@ -15,7 +15,7 @@ from pinmap.drawings.placing import GRID, Vertex, isotonic, place
 def test_isotonic_rises_and_no_nudge_betters_it(pairs: list[tuple[float, float]]) -> None:
     wanted, weights = [p[0] for p in pairs], [p[1] for p in pairs]
     found = isotonic(wanted, weights)
-    assert all(a <= b + 1e-9 for a, b in zip(found, found[1:], strict=False))
+    assert all(a <= b + 1e-9 for a, b in pairwise(found))
 
     def miss(values: list[float]) -> float:
         return sum(w * (a - b) ** 2 for a, b, w in zip(values, wanted, weights, strict=True))
@@ -25,7 +25,7 @@ def test_isotonic_rises_and_no_nudge_betters_it(pairs: list[tuple[float, float]]
         for j in range(i + 1, len(found) + 1):
             for step in (-0.01, 0.01):
                 nudged = [v + step if i <= k < j else v for k, v in enumerate(found)]
-                if all(a <= b for a, b in zip(nudged, nudged[1:], strict=False)):
+                if all(a <= b for a, b in pairwise(nudged)):
                     assert miss(nudged) >= best - 1e-6
 
 
@@ -83,7 +83,7 @@ def test_edges_run_from_column_to_column_and_stations_stand_apart(seed: int) -> 
         first, last = (b, a) if i in found.turned else (a, b)
         assert (chain[0].a, chain[-1].b) == (first, last)
         assert [p.column for p in chain] == list(range(rows[first][0], rows[last][0]))
-        assert all(p.y_b == q.y_a for p, q in zip(chain, chain[1:], strict=False))
+        assert all(p.y_b == q.y_a for p, q in pairwise(chain))
     for one, two in combinations(found.stands, 2):
         if one.column == two.column:
             assert one.bottom <= two.top or two.bottom <= one.top

@@ -123,13 +123,15 @@ class _Builder:
         self.hops: list[Hop] = []
         self.gives: dict[str, bool] = {}  # place of a pin -> current comes out of it into the net
         self.wires: dict[tuple[str, int], list[Wire]] = {}
+        self.sections: dict[str, set[int]] = {}
         for wire in routing.wires:
             self.wires.setdefault((wire.signal, wire.section), []).append(wire)
+            self.sections.setdefault(wire.signal, set()).add(wire.section)
 
     def signal(self, signal: Signal) -> None:
         for member in signal.members:
             self._place(member.end)
-        sections = sorted(section for key, section in self.wires if key == signal.key)
+        sections = sorted(self.sections.get(signal.key, ()))
         turned = self._runs_backwards(signal, sections)
         for section in sections:
             self._section(signal, self.wires[signal.key, section], turned)

@@ -89,7 +89,7 @@ class Trace:
     branches: tuple[Branch, ...]
     cautions: tuple[Caution, ...]
     cases: tuple[LoadCase, ...]
-    joined: bool = True
+    joined: bool = True  # a wire reaches the station asked for
     from_source: bool = False  # the first station is a supply
     to_minus: bool = False  # the last station is battery minus
 
@@ -107,8 +107,8 @@ def trace(
     end: End,
     dictionary: Dictionary | None = None,
 ) -> Trace:
-    """The way through a pin or a device's terminal. An end that no wire reaches gives a trace of one station with
-    ``joined`` False. Raises NotFound for an end that is not there in this variant."""
+    """The way through a pin or a device's terminal. ``joined`` is False where no wire reaches the end; a pin that
+    no signal has gives a trace of one station. Raises NotFound for an end that is not there in this variant."""
     streams = flow(snapshot, variant, routing)
     start = place_of(end, snapshot)
     writer = _Writer(snapshot, variant, report, dictionary, streams)
@@ -234,7 +234,7 @@ class _Writer:
             branches=tuple(b for i, name in enumerate(path) for b in self._branches(i, name, used, set(path))),
             cautions=cautions_for((p.entry for p in places if p.entry is not None), self._words(places)),
             cases=self.cases,
-            joined=bool(self.flow.after[path[here]] or self.flow.before[path[here]]),
+            joined=any(hop.wire is not None for hop in (*self.flow.before[path[here]], *self.flow.after[path[here]])),
             from_source=_is_supply(places[0]),
             to_minus=_is_minus(places[-1]),
         )
