@@ -189,19 +189,28 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
     node = st.sampled_from([n.key for n in nodes])
     segments = tuple(
         Segment(
-            key=k, loom=draw(loom), a=draw(node), b=draw(node), length_m=draw(_POSITIVE),
-            zone=draw(st.sampled_from(["", *(z.key for z in zones)])), covering=draw(_TEXT),
+            key=k,
+            loom=draw(loom),
+            a=draw(node),
+            b=draw(node),
+            length_m=draw(_POSITIVE),
+            zone=draw(st.sampled_from(["", *(z.key for z in zones)])),
+            covering=draw(_TEXT),
         )
         for k in draw(st.lists(_KEY, max_size=4, unique=True))
-    )  # fmt: skip
+    )
     devices = tuple(
         Device(
-            key=k, kind=draw(st.sampled_from(DeviceKind)), place=draw(st.sampled_from(["", *node_keys])),
-            name=draw(_TEXT), rating_a=draw(_AMPS), coil_ohm=draw(_AMPS),
+            key=k,
+            kind=draw(st.sampled_from(DeviceKind)),
+            place=draw(st.sampled_from(["", *node_keys])),
+            name=draw(_TEXT),
+            rating_a=draw(_AMPS),
+            coil_ohm=draw(_AMPS),
             only_with=draw(st.sampled_from(["", platforms[0].key])),
         )
         for k in draw(st.lists(_KEY, max_size=4, unique=True))
-    )  # fmt: skip
+    )
     pins = [pin.key(p.key) for p in platforms for pin in p.pins]
     in_line = [d.key for d in devices if d.kind in IN_LINE_TERMINALS and draw(st.booleans())]
     ends: list[End] = [
@@ -216,23 +225,37 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
         inline = (in_line.pop(),) if in_line and draw(st.booleans()) else ()
         signals.append(
             Signal(
-                key=f"s{number}", number=number, name=draw(_TEXT), function_code=draw(_KEY), inline=inline,
+                key=f"s{number}",
+                number=number,
+                name=draw(_TEXT),
+                function_code=draw(_KEY),
+                inline=inline,
                 members=tuple(
-                    Member(end=e, section=draw(st.integers(0, len(inline))), mm2=draw(st.none() | _POSITIVE)) for e in mine
+                    Member(end=e, section=draw(st.integers(0, len(inline))), mm2=draw(st.none() | _POSITIVE))
+                    for e in mine
                 ),
-                twist=draw(_TEXT), confirmed=draw(st.booleans()),
+                twist=draw(_TEXT),
+                confirmed=draw(st.booleans()),
             )
-        )  # fmt: skip
+        )
     fated = [e for e in ends if isinstance(e, PinKey)][: draw(st.integers(0, 4))]
     job = Job(
-        key=draw(_KEY), name=draw(_TEXT), note=draw(_TEXT), seats=job_seats, signals=tuple(draw(st.permutations(signals))),
-        devices=devices, looms=looms, nodes=nodes, segments=segments, zones=zones,
+        key=draw(_KEY),
+        name=draw(_TEXT),
+        note=draw(_TEXT),
+        seats=job_seats,
+        signals=tuple(draw(st.permutations(signals))),
+        devices=devices,
+        looms=looms,
+        nodes=nodes,
+        segments=segments,
+        zones=zones,
         fates=tuple(PinFate(pin=p, fate=draw(st.sampled_from(Fate)), reason=draw(_TEXT)) for p in fated),
         load_cases=DEFAULT_LOAD_CASES[: draw(st.integers(1, 5))],
         practice=Practice(stock_mm2=(0.5, 1.0), units=draw(st.sampled_from(["metric", "awg"]))),
         acceptances=tuple(Acceptance(finding=draw(_TEXT), by=draw(_TEXT), reason=draw(_TEXT)) for _ in range(2)),
         next_number=len(signals) + 1,
-    )  # fmt: skip
+    )
     used = {c.housing for p in platforms for c in p.connectors} | {n.housing for n in nodes}
     housings = tuple(
         Housing(key=k, name=draw(_TEXT), cavities=(Cavity(name="1", column=0.5, row=0.0),), lock="top")

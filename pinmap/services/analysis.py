@@ -110,8 +110,16 @@ class Overview:
     undecided: int
 
 
+_OVERVIEWS: Memory[Overview] = Memory(64)
+
+
 def overview(snapshot: Snapshot, words: Dictionary | None = None) -> Overview:
     """What is done, what is open, what is wrong, over all variants."""
+    known = words or dictionary()
+    return _OVERVIEWS.get((snapshot.content_hash, own_entries(known)), lambda: _overview(snapshot, known))
+
+
+def _overview(snapshot: Snapshot, words: Dictionary) -> Overview:
     book = ledger(snapshot)
     analyses = [analyse(snapshot, v, words) for v in snapshot.variants]
     found = findings(snapshot, None, words)
@@ -199,13 +207,14 @@ def _route(snapshot: Snapshot, analyses: Sequence[Analysis], wires: int) -> Step
 
 def _size(analyses: Sequence[Analysis], wires: int) -> Step:
     thin = {
-        w.id
+        w.id: advice.limit
         for a in analyses
         for w in a.routing.wires
         if (advice := a.report.advice.get(w.id)) is not None and advice.mm2 > w.mm2
     }
+    burning = [wire for wire, limit in thin.items() if limit in ("heat", "fuse")]
     unfed = {u.load for a in analyses for u in a.report.unfed}
-    state = "later" if not wires else "wrong" if thin else "open" if unfed else "done"
+    state = "later" if not wires else "wrong" if burning else "open" if thin or unfed else "done"
     return Step(
         key="size", page="check/wires", title="Size", state=state,
         summary=f"{len(thin)} too thin" if thin else f"{len(unfed)} unfed" if unfed else "sizes hold",

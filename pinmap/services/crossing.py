@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Sequence
 
 from pinmap.core.crossing import edits
-from pinmap.core.crossing.propose import SignalProposal, propose_signals
+from pinmap.core.crossing.signals import SignalProposal, propose_signals
 from pinmap.core.errors import StructureError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Job, Snapshot

@@ -8,11 +8,15 @@ from pinmap.services import jobs
 from pinmap.services.library import all_housings
 from pinmap.services.shop import Shop
 from pinmap.store import library
+from pinmap.store.engine import wait_turn
 
 
 def load(shop: Shop) -> None:
-    """Stores the demo's platforms, housings and jobs, all or nothing."""
+    """Stores the demo's platforms, housings and jobs, all or nothing; nothing when somebody stored something first."""
     with shop.write() as session:
+        wait_turn(session)
+        if not shop.is_empty(session):
+            return
         have = all_housings(shop, session)
         for housing in demo.demo_housings():
             if housing.key not in have:

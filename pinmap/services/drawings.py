@@ -10,6 +10,8 @@ from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
 from pinmap.core.model.words import View, natural_key
 from pinmap.core.tracing.path import Trace
 from pinmap.drawings.faces import face_labels, face_svg
+from pinmap.drawings.plan import plan_svg
+from pinmap.drawings.strip import strip_svg
 from pinmap.drawings.transit import transit_maps, transit_svg
 from pinmap.services.analysis import Analysis, own_entries
 from pinmap.services.memory import Memory
@@ -56,16 +58,12 @@ def maps(snapshot: Snapshot, variant: Variant, done: Analysis) -> tuple[Drawing,
 
 def plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Svg:
     """The loom plan. Raises DrawingFailed."""
-    from pinmap.drawings.plan import plan_svg
-
     key = ("plan", snapshot.content_hash, variant.key, own_entries(done.dictionary))
     return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing)))
 
 
 def strip(way: Trace) -> Svg:
     """A trace, station by station."""
-    from pinmap.drawings.strip import strip_svg
-
     return Svg(strip_svg(way))
 
 

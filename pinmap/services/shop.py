@@ -55,11 +55,13 @@ class Shop:
         """Brings the tables up to date."""
         migrate.upgrade(self.engine)
 
-    def is_empty(self) -> bool:
-        """Whether nobody has stored a platform or a job yet."""
-        with self.read() as session:
-            counts = sa.text("SELECT (SELECT count(*) FROM platform) + (SELECT count(*) FROM job)")
-            return bool(session.execute(counts).scalar_one() == 0)
+    def is_empty(self, session: Session | None = None) -> bool:
+        """Whether nobody has stored a platform or a job yet, as seen in a session of its own or in the one given."""
+        if session is None:
+            with self.read() as own:
+                return self.is_empty(own)
+        counts = sa.text("SELECT (SELECT count(*) FROM platform) + (SELECT count(*) FROM job)")
+        return bool(session.execute(counts).scalar_one() == 0)
 
     def close(self) -> None:
         """Gives back all connections."""

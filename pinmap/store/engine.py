@@ -7,6 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.pool import StaticPool
+from sqlmodel import Session
 
 from pinmap.core.errors import InputError
 
@@ -33,6 +34,13 @@ def writing(engine: sa.Engine) -> sa.Engine:
     """The same engine whose transactions take SQLite's write lock at their begin, because a read that turns into a
     write later is refused at once when somebody else wrote in between."""
     return engine.execution_options(write=True)
+
+
+def wait_turn(session: Session) -> None:
+    """Waits until no other process does what must be done once, and keeps others out until the transaction ends. On
+    SQLite a writing transaction is alone anyway."""
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(sa.text("SELECT pg_advisory_xact_lock(460872)"))
 
 
 def _sqlite(url: sa.URL) -> sa.Engine:

@@ -62,13 +62,16 @@ def _wired() -> Snapshot:
     b = replace(b, pins=parted)
     fuse = Device(key="F1", kind=DeviceKind.FUSE)
     signal = Signal(
-        key="s1", number=7, name="Lamp", inline=("F1",),
+        key="s1",
+        number=7,
+        name="Lamp",
+        inline=("F1",),
         members=(
             Member(end=PinKey("donor", "X1", "1")),
             Member(end=PinKey("host", "X1", "1"), section=1),
             Member(end=PinKey("host", "X1", "2"), section=1),
         ),
-    )  # fmt: skip
+    )
     return Snapshot(Job(key="j", name="J", seats=seats(a, b), devices=(fuse,), signals=(signal,)), (a, b))
 
 
@@ -113,10 +116,13 @@ def test_entries_of_different_editions_in_one_cavity_never_meet(shop: Shop) -> N
     b = replace(platform("host", Role.HOST), editions=(early, late), pins=pins)
     signals = tuple(
         Signal(
-            key=e, number=i, name=e, members=(Member(end=PinKey("donor", "X1", str(i))), Member(end=PinKey("host", "X1", "1", e)))
+            key=e,
+            number=i,
+            name=e,
+            members=(Member(end=PinKey("donor", "X1", str(i))), Member(end=PinKey("host", "X1", "1", e))),
         )
         for i, e in enumerate(("early", "late"), 1)
-    )  # fmt: skip
+    )
     snapshot = Snapshot(Job(key="j", name="J", seats=seats(a, b), signals=signals), (a, b))
     job_id, refs = _job(shop, snapshot)
     with shop.write() as session:

@@ -13,9 +13,9 @@ from sqlmodel import Session
 
 from pinmap.core.errors import InputError, StructureError
 from pinmap.core.model.jobs import Acceptance, Job, LoadCase, Member, PinFate, Signal, Snapshot
-from pinmap.core.model.looms import Device, DeviceEnd, Loom, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
 from pinmap.core.model.pinouts import Connector, Edition, Housing, Pin, PinKey, Platform
-from pinmap.core.model.words import Fate, Role
+from pinmap.core.model.words import DeviceKind, Fate, NodeKind, Role
 from pinmap.services.shop import Shop
 from pinmap.store import jobs, library
 from pinmap.store.base import table
@@ -39,9 +39,10 @@ def take(session: Session, key: str) -> Snapshot:
 
 
 @settings(
-    max_examples=40, deadline=None,
+    max_examples=40,
+    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow, HealthCheck.data_too_large],
-)  # fmt: skip
+)
 @given(snapshot=snapshots())
 def test_snapshot_comes_back_as_it_went_in(shop: Shop, snapshot: Snapshot) -> None:
     snapshot = jobs.canonical(snapshot)
@@ -95,9 +96,11 @@ def test_moving_an_end_to_another_signal(shop: Shop) -> None:
         moved = replace(
             snapshot.job,
             signals=(
-                replace(first, members=first.members[:1]), replace(second, members=(*second.members, first.members[1])), *rest,
+                replace(first, members=first.members[:1]),
+                replace(second, members=(*second.members, first.members[1])),
+                *rest,
             ),
-        )  # fmt: skip
+        )
         jobs.save_job(session, job_id, replace(snapshot, job=moved), refs, before=snapshot.job)
         assert take(session, "big").job == moved
 
@@ -105,9 +108,9 @@ def test_moving_an_end_to_another_signal(shop: Shop) -> None:
 def test_node_is_replaced_by_one_that_mates_with_the_same_connector(shop: Shop) -> None:
     a = platform("donor", Role.DONOR)
     mates = next(iter(Snapshot(Job(key="j", name="J"), (a,)).connector))
-    node = Node(key="n1", loom="l", kind="connector", mates=mates)  # type: ignore[arg-type]
+    node = Node(key="n1", loom="l", kind=NodeKind.CONNECTOR, mates=mates)
     job = Job(key="j", name="J", seats=seats(a), looms=(Loom(key="l", name="L"),), nodes=(node,))
-    job = replace(job, devices=(Device(key="F1", kind="fuse", place="n1"),))  # type: ignore[arg-type]
+    job = replace(job, devices=(Device(key="F1", kind=DeviceKind.FUSE, place="n1"),))
     with shop.write() as session:
         job_id, refs = put(session, Snapshot(job, (a,)))
         new = replace(job, nodes=(replace(node, key="n2"),), devices=(replace(job.devices[0], place="n2"),))
@@ -119,19 +122,23 @@ A, B = platform("donor", Role.DONOR), platform("host", Role.HOST)
 PIN = PinKey("donor", "X1", "1")
 
 
+def _signal(*ends: End, key: str = "s", number: int = 1) -> Signal:
+    return Signal(key=key, number=number, name=key, members=tuple(Member(end=e) for e in ends))
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda j: replace(j, signals=(Signal(key="s", number=1, name="S", members=(Member(end=PinKey("donor", "X9", "1")),)),)), "X9-1"),
-        (lambda j: replace(j, signals=(Signal(key="s", number=1, name="S", members=(Member(end=DeviceEnd("F9", "1")),)),)), "F9.1"),
-        (lambda j: replace(j, signals=tuple(Signal(key=k, number=i, name=k, members=(Member(end=PIN),)) for i, k in enumerate("ab"))), "twice"),
-        (lambda j: replace(j, signals=tuple(Signal(key=k, number=1, name=k) for k in "ab")), "number 1"),
+        (lambda j: replace(j, signals=(_signal(PinKey("donor", "X9", "1")),)), "X9-1"),
+        (lambda j: replace(j, signals=(_signal(DeviceEnd("F9", "1")),)), "F9.1"),
+        (lambda j: replace(j, signals=(_signal(PIN), _signal(PIN, key="t", number=2))), "twice"),
+        (lambda j: replace(j, signals=(_signal(), _signal(key="t"))), "number 1"),
         (lambda j: replace(j, segments=(Segment(key="r", loom="l", a="n", b="m", length_m=1.0),)), "'m'"),
         (lambda j: replace(j, fates=(PinFate(pin=PinKey("x", "y", "z"), fate=Fate.PARKED),)), "x:y-z"),
         (lambda j: replace(j, seats=()), "not picked"),
-        (lambda j: replace(j, devices=(Device(key="F1", kind="fuse", place="nowhere"),)), "nowhere"),
+        (lambda j: replace(j, devices=(Device(key="F1", kind=DeviceKind.FUSE, place="nowhere"),)), "nowhere"),
     ],
-)  # fmt: skip
+)
 def test_contradictions_are_named_and_nothing_is_written(shop: Shop, change: Callable[[Job], Job], said: str) -> None:
     job = Job(key="j", name="J", seats=seats(A, B))
     with shop.write() as session:
@@ -173,13 +180,23 @@ def test_big_job_loads_fast(shop: Shop) -> None:
 @pytest.mark.parametrize(
     ("record", "name", "without"),
     [
-        (Edition, "edition", ()), (Connector, "connector", ()), (Pin, "pin", ("connector", "editions")),
-        (Housing, "housing", ("cavities",)), (Platform, "platform", ("editions", "connectors", "pins")),
-        (Signal, "signal", ("members", "inline")), (Member, "member", ("end",)), (Device, "device", ()),
-        (Node, "node", ("mates",)), (Segment, "segment", ()), (Zone, "zone", ()), (Loom, "loom", ()),
-        (PinFate, "pin_fate", ("pin",)), (LoadCase, "load_case", ()), (Acceptance, "acceptance", ()),
+        (Edition, "edition", ()),
+        (Connector, "connector", ()),
+        (Pin, "pin", ("connector", "editions")),
+        (Housing, "housing", ("cavities",)),
+        (Platform, "platform", ("editions", "connectors", "pins")),
+        (Signal, "signal", ("members", "inline")),
+        (Member, "member", ("end",)),
+        (Device, "device", ()),
+        (Node, "node", ("mates",)),
+        (Segment, "segment", ()),
+        (Zone, "zone", ()),
+        (Loom, "loom", ()),
+        (PinFate, "pin_fate", ("pin",)),
+        (LoadCase, "load_case", ()),
+        (Acceptance, "acceptance", ()),
     ],
-)  # fmt: skip
+)
 def test_every_field_of_a_record_has_a_column(record: type, name: str, without: tuple[str, ...]) -> None:
     missing = {f.name for f in fields(record)} - set(without) - {c.name for c in table(name).c}
     assert not missing
