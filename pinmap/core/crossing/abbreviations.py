@@ -14,8 +14,9 @@ ambient: amb
 atmospheric: atm
 auxiliary: aux
 battery: batt bat bty
-bus: datalink data
+bus: datalink data network
 camshaft: cam
+can: j2284
 ckp: kurbelwellensensor kurbelwellengeber
 clearance: clr
 cmp: nockenwellensensor nockenwellengeber
@@ -71,7 +72,7 @@ water: wtr
 # Words that name no function; they are left out.
 _EMPTY = """
 number the line wire circuit input output in out and of to from for with or terminal term klemme kl din iso sae pin
-contact cavity nos
+contact cavity nos by
 """
 
 READ_AS: dict[str, str] = {

@@ -35,6 +35,7 @@ _CAPS = {
     "role": 0.74,
     "axle": 0.78,
 }
+_SECOND_CAP = 0.56  # a second or later one is less likely to be meant by a name without a number than the first
 _GROUP_WORDS = {
     "flow": "side of the flow (intake, exhaust)",
     "level": "level (high, low)",
@@ -215,7 +216,13 @@ def _cap_marks(a: Features, b: Features, caps: list[tuple[float, str]]) -> None:
         if group == "role" and a.found is not None and b.found is not None and a.found.code == b.found.code:
             continue  # a plain name and the same name with "signal" behind it
         if group in _CAPS:
-            caps.append((_CAPS[group], f"only one of the two names a {_GROUP_WORDS.get(group, group)}"))
+            second = group == "number" and ("number", "1") not in a.marks | b.marks
+            caps.append(
+                (
+                    _SECOND_CAP if second else _CAPS[group],
+                    f"only one of the two names a {_GROUP_WORDS.get(group, group)}",
+                )
+            )
 
 
 def _cap_kinds(a: Features, b: Features, caps: list[tuple[float, str]]) -> bool:

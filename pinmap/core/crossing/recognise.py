@@ -232,13 +232,17 @@ def _fuzzy(reading: Reading, index: _Index) -> dict[str, tuple[float, str]]:
         if score <= best.get(code, (least, ""))[0]:
             continue
         marks = reading.marks - {("number", mark)}
-        if conflicts(marks, phrase.reading.marks):
+        if conflicts(marks, phrase.reading.marks) or _contradicts_name(marks, index.name_marks[code]):
             continue
         score *= _mark_factor(marks, phrase.reading.marks)
         if score > best.get(code, (least, ""))[0]:
             tail = f" and the designation {mark}" if mark else ""
             best[code] = (score, f"much like {phrase.said!r}{tail}")
     return {code: (score * _FUZZY_TOP, why) for code, (score, why) in best.items()}
+
+
+def _contradicts_name(marks: Marks, name: Marks) -> bool:
+    return any(group in ("role", "pole", "side", "level") for group in conflicts(marks, name))
 
 
 def _alike(words: tuple[str, ...], index: _Index, least: float) -> list[tuple[_Phrase, float]]:

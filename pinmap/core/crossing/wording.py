@@ -17,7 +17,10 @@ Marks = frozenset[tuple[str, str]]  # (group, value)
 
 _PHRASES = (
     (r"\b([kl])[\s_-]*(?:line|wire)\b", r"\1line"),
-    (r"\b(?:iso|din|iec|en)\s*\d{3,6}(?:[-/:]\d+)*", " "),
+    (r"\b(?:sae[\s-]*)?j[\s-]?(\d{4})\b", r"j\1"),
+    (r"\brear[- ](?:position|side)\b", "tail"),
+    (r"\b(?:iso|din)\s*(?:9141|11898|14230|15031|15765|72552)(?:[-/:]\d+)*", " "),  # they add nothing to K line or CAN
+    (r"\biso\s*(\d{4,5})(?:[-/](\d))?\b", r"iso\1x\2"),
     (r"\b(?:sae\s*)?(j\d{3,4})[/-]\d+", r"\1"),
     (r"\bl\s*/\s*h\b|\bl\.h\.?|\bleft[- ]hand(ed)?\b", "left"),
     (r"\br\s*/\s*h\b|\br\.h\.?|\bright[- ]hand(ed)?\b", "right"),
@@ -51,7 +54,8 @@ _ASIDE = re.compile(
     r"\((?=[^()]*(?:\b(?:old|see|link|formerly|also|e\.?g|another|optional|type|note|was)\b|\w\W+\w+\W+\w+\W+\w))[^()]*\)"
 )
 _EMPTY = re.compile(
-    r"^\W*(?:(?:spare|reserved?|unused|not (?:used|connected|assigned|allocated|populated)|n[./]?c\.?|no connection|"
+    r"^\W*(?:(?:spare|reserved?|unused|not (?:used|connected|assigned|allocated|populated)|n[./]?c\.?|"
+    r"no (?:connection|allocation|function)|"
     r"none|blank|empty|free|vacant|unassigned|unallocated|discretionary|"
     r"(?:(?:vehicle )?(?:maker|manufacturer|oem)s?'?s?(?: |-|$)"
     r"(?:specific|defined|discretion(?:ary)?|use|option(?:al)?|reserved)?)"
@@ -60,7 +64,7 @@ _EMPTY = re.compile(
 _TOKEN = re.compile(r"[a-z0-9]+|[+-]")
 _STANDARDS = frozenset({"9141"})  # numbers of standards that people write without their prefix
 _SPLIT = re.compile(r"\d+|[a-z]+")
-_BUSES = frozenset({"can", "j1939", "j2284", "canbus"})
+_BUSES = frozenset({"can", "j1939", "canbus"})
 _WORD_GROUPS: dict[str, str] = {
     "left": "side", "right": "side", "front": "axle", "rear": "axle", "intake": "flow", "exhaust": "flow",
     "+": "pole", "-": "pole", "high": "level", "low": "level", "heater": "heater", "shield": "role", "ground": "role",
@@ -201,7 +205,7 @@ def _cavities(text: str) -> tuple[str, ...]:
 def _poles(text: str) -> list[str]:
     """Tokens; a dash counts as the minus pole only behind a word and before a blank, a bracket or the end, or in
     brackets alone; a plus counts always."""
-    text = re.sub(r"\(\s*([+-])\s*\)", r" \1 ", text)
+    text = re.sub(r"\(\s*\+\s*\)", " + ", re.sub(r"\(\s*-\s*\)", " ~ ", text))
     text = re.sub(r"(?<=[a-z0-9)])-(?=\s|$|[),;/])", " ~ ", text)
     text = re.sub(r"\s-\s*$", " ~ ", text)
     return _TOKEN.findall(text.replace("-", " ").replace("~", "-"))
@@ -209,7 +213,7 @@ def _poles(text: str) -> list[str]:
 
 def _parts(run: str) -> list[str]:
     """Standards and DIN marks stay whole (J1850, 58R, 87a); other runs of letters and digits are parted."""
-    if re.fullmatch(r"b\ds\d|[js]\d{3,4}|\d{1,2}v|h?o2s?|\d{5,}", run) or run.isalpha() or run in "+-":
+    if re.fullmatch(r"b\ds\d|iso\d+x\d?|[js]\d{3,4}|\d{1,2}v|h?o2s?|\d{5,}", run) or run.isalpha() or run in "+-":
         return [run]
     din = re.fullmatch(r"(\d{1,2})([a-z])", run)
     if din and din.group(1) in DIN_NUMBERS:
@@ -239,6 +243,10 @@ def _words(tokens: list[str], marks: set[tuple[str, str]]) -> list[str]:
             if group:
                 marks.add((group, _ROLE.get(word, _BUS.get(word, word))))
             words.append(word)
+    if "battery" in words and ("pole", "-") in marks:
+        marks.add(("role", "ground"))
+    elif "battery" in words and ("pole", "+") in marks:
+        marks.add(("role", "supply"))
     for role in _ROLES:  # a signal ground is a ground, a shield ground a shield
         if ("role", role) in marks:
             marks.difference_update({("role", other) for other in _ROLES if other != role})

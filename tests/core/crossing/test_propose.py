@@ -69,6 +69,37 @@ def test_sae_j1939_13_to_sae_j1962() -> None:
     assert PinKey("b", "D", "5") in dict(ground.rivals)
 
 
+def test_the_same_adapter_in_other_words() -> None:
+    truck = {
+        "A": "Battery (-) unswitched",
+        "B": "Battery (+) unswitched",
+        "C": "CAN_H, J1939 network #1",
+        "D": "CAN_L, J1939 network #1",
+        "E": "CAN_SHLD",
+        "F": "J1708(+)",
+        "G": "J1708(-)",
+        "H": "CAN_H, network #2",
+        "J": "CAN_L, network #2",
+    }
+    socket = {
+        "2": "SAE J1850 Bus+",
+        "4": "Chassis GND",
+        "5": "Signal GND",
+        "6": "CAN High (J-2284)",
+        "7": "K-Line (ISO 9141-2)",
+        "10": "SAE J1850 Bus-",
+        "14": "CAN Low (J-2284)",
+        "15": "ISO 9141-2 L-Line",
+        "16": "Vehicle battery voltage",
+    }
+    assert pairs(crossed({"J": truck}, {"D": socket})) == {
+        ("J-A", "D-4"),
+        ("J-B", "D-16"),
+        ("J-C", "D-6"),
+        ("J-D", "D-14"),
+    }
+
+
 def test_power_signal_and_shield_grounds_are_told_apart() -> None:
     found = crossed({"A": {"1": "Power ground", "2": "Screen"}}, {"B": {"1": "Ground", "2": "Shield ground"}})
     assert pairs(found, "high") == {("A-1", "B-1"), ("A-2", "B-2")}
