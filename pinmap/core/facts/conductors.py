@@ -20,6 +20,7 @@ from pinmap.core.facts.constants import (
     STRAND_FILL,
     STRANDING_FACTOR,
 )
+from pinmap.core.facts.metals import metal
 from pinmap.core.facts.sources import rows, source
 
 
@@ -99,12 +100,17 @@ def wire_sizes(insulation_key: str) -> Mapping[float, WireSize]:
 
 
 @cache
-def wire_size(mm2: float, insulation_key: str) -> WireSize:
+def wire_size(mm2: float, insulation_key: str, metal_key: str = "copper") -> WireSize:
     """The wire of this size. A size that ISO 6722-1 does not list (a gauge's area, another trade's size) is computed:
     resistance from its area as copper with a lay factor, diameter on the line through the listed neighbours.
+    Aluminium has the copper wire's diameter and its resistance times the metal's limit ratio.
 
-    Raises InputError for a size outside 0.05 to 150 mm2, TableGap for an unknown insulation.
+    Raises InputError for a size outside 0.05 to 150 mm2, TableGap for an unknown insulation or metal.
     """
+    if metal_key != "copper":
+        copper, other = wire_size(mm2, insulation_key), metal(metal_key)
+        what = f"{copper.source}; times {other.limit_ratio:g} for {other.name}"
+        return WireSize(mm2, copper.r20_ohm_per_m * other.limit_ratio, copper.od_mm, what)
     listed = wire_sizes(insulation_key)
     if mm2 in listed:
         return listed[mm2]
@@ -133,16 +139,16 @@ def next_size(mm2: float, stock_mm2: tuple[float, ...]) -> float:
 _Number = TypeVar("_Number", float, NDArray[np.float64])
 
 
-def resistance_factor(temp_c: _Number) -> _Number:
-    """R(T) / R(20 °C) of copper, IEC 60028; a number or an array of them."""
-    return 1 + COPPER_ALPHA_PER_K.value * (temp_c - 20)
+def resistance_factor(temp_c: _Number, alpha_per_k: float = COPPER_ALPHA_PER_K.value) -> _Number:
+    """R(T) / R(20 °C), of copper by IEC 60028 unless another coefficient is given; a number or an array of them."""
+    return 1 + alpha_per_k * (temp_c - 20)
 
 
-def iec60228_ohm_per_km(mm2: float, conductor_class: int, *, tinned: bool = False) -> float:
+def iec60228_ohm_per_km(mm2: float, conductor_class: int, *, tinned: bool = False, aluminium: bool = False) -> float:
     """Greatest resistance at 20 °C [ohm/km] of IEC 60228 class 2 or 5. Raises TableGap."""
-    column = f"class{conductor_class}_{'tinned' if tinned else 'plain'}"
+    column = f"class{conductor_class}_{'aluminium' if aluminium else 'tinned' if tinned else 'plain'}"
     for r in rows("conductors_iec60228"):
-        if float(r["mm2"]) == mm2 and column in r:
+        if float(r["mm2"]) == mm2 and r.get(column):
             return float(r[column])
     raise TableGap("IEC 60228", (mm2, conductor_class))
 

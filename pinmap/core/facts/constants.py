@@ -44,4 +44,8 @@ AMBIENT_C: Final = Constant(85.0, "°C", "common practice: engine bay away from 
 FOOT_M: Final = Constant(0.3048, "m", "international foot, 1959")
 CMIL_MM2: Final = Constant(0.0005067074790974977, "mm²", "π/4 · (0.001 in)²")
 E11_K: Final = Constant(10.75, "ohm·cmil/ft", "ABYC E-11, voltage drop formula")
+WALL_HEAT_J_PER_K_MM3: Final = Constant(
+    0.002, "J/(K·mm³)", "IEC 60853-2 gives 1.7e-3 for PVC and 2.4e-3 for cross-linked polyethylene; between them"
+)
+WALL_CONTACT: Final = Constant(0.7, "1", "IEC 60949, thermal contact between conductor and insulation")
 ISO10133_OHM_MM2_PER_M: Final = Constant(0.0164, "ohm·mm²/m", "ISO 10133 annex C, printed value (below IACS by 4.9 %)")

@@ -1,0 +1,267 @@
+"""Heat of bundles: all that the loaded wires make leaves through the bundle's surface and its covering.
+
+Inside, a bundle of N wires counts as one round body of even conductivity. Each insulated wire is a cylinder of
+k_w = k·(1+f)/(1-f), f the metal's share of its circle (Rayleigh, metal conducting without limit); the wires lie in the
+air between them, and the bundle's conductivity is the lower bound of Hashin and Shtrikman for such cylinders,
+k_a·(1+b·p)/(1-b·p), b = (k_w-k_a)/(k_w+k_a), p the wires' share of the bundle's circle. Each loaded wire in turn is
+taken to lie in the middle, the worst place, with the others' heat spread evenly around it:
+
+    T = T_bundle + (Q-q)/(4πk)·(1 - 2x²·ln(1/x)/(1-x²)) + q·ln(1/x)/(2πk) + q·wall,   x = wire / bundle diameter
+
+One wire alone gives T = T_surface + q·wall. Nothing here is fitted to published bundle factors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinmap.core.electrics.heat import Around, Floats, WireHeat, air, alone, given_off_w_per_m, temperature_c
+from pinmap.core.facts.constants import AMBIENT_C, EMISSIVITY, STEFAN_BOLTZMANN, ZERO_C_K
+from pinmap.core.facts.covering_heat import covering_heat
+from pinmap.core.facts.sources import rows
+
+Ints = NDArray[np.int64]
+
+_LOOSE = 1.2  # common practice: diameter of a bundle = 1.2 · √(sum of d²)
+_AGREED_K = 0.005
+_ROUNDS = 80
+_HOTTEST_C = 3000.0  # keeps an absurd current finite; far above any melting point
+
+
+def inside_w_per_m_k(wall_w_per_m_k: Floats, metal_share: Floats, wires_share: Floats, ambient_c: Floats) -> Floats:
+    """Conductivity across a bundle [W/(m·K)], see above; the air's at the ambient temperature, on the safe side."""
+    wire = wall_w_per_m_k * (1 + metal_share) / (1 - metal_share)
+    gap, _ = air(ambient_c + ZERO_C_K.value)
+    b = (wire - gap) / (wire + gap) * wires_share
+    return np.asarray(gap * (1 + b) / (1 - b))
+
+
+def even_bundle_m(count: Floats, wire_m: Floats) -> Floats:
+    """Diameter [m] around equal wires: the best packing known up to 20, the handbook's 1.2·√N beyond."""
+    ratios = np.array([1.0, *(float(r["ratio"]) for r in rows("packing_ratios"))])
+    whole = np.maximum(count, 1).astype(np.int64)
+    packed = ratios[np.minimum(whole, len(ratios) - 1)]
+    return np.asarray(wire_m * np.where(whole < len(ratios), packed, _LOOSE * np.sqrt(whole)))
+
+
+def covering_layer(key: str, bundle_m: Floats, ambient_c: Floats) -> tuple[Floats, Floats, float]:
+    """What a covering does to bundles of these diameters [m]: outside diameter [m], resistance [K·m/W], emissivity.
+
+    The air gap conducts and radiates, without convection (it is too thin); evaluated at the ambient temperature, on the
+    safe side. Raises TableGap.
+    """
+    c = covering_heat(key)
+    if c.key == "none":
+        return bundle_m, np.zeros_like(bundle_m), c.emissivity
+    left = np.maximum(c.inner_mm / 1000 - bundle_m, 0.0) / 2
+    gap = left if c.gap_mm is None else np.full_like(bundle_m, c.gap_mm / 1000)
+    inner = bundle_m + 2 * gap
+    outer = inner + 2 * c.wall_mm / 1000
+    k_air, _ = air(ambient_c + ZERO_C_K.value)
+    between = 1 / (2 / EMISSIVITY.value - 1)
+    k_gap = k_air + 4 * between * STEFAN_BOLTZMANN.value * (ambient_c + ZERO_C_K.value) ** 3 * gap
+    ohm = np.log(inner / bundle_m) / (2 * np.pi * k_gap) + np.log(outer / inner) / (2 * np.pi * c.k_w_per_m_k)
+    return outer, np.asarray(ohm), c.emissivity
+
+
+def _to_middle(wire_by_bundle: Floats) -> tuple[Floats, Floats]:
+    """Shares of 1/(4πk) by which the others' heat and the wire's own warm the wire in the middle."""
+    x = np.minimum(wire_by_bundle, 1 - 1e-12)
+    log = np.log(1 / x)
+    others = np.where(wire_by_bundle < 0.999, 1 - 2 * x**2 * log / (1 - x**2), 0.0)
+    return np.asarray(others), np.asarray(2 * log)
+
+
+def like_bundle(wires: WireHeat, loaded: Floats, total: Floats, ambient_c: Floats, covering: str = "") -> Around:
+    """Each wire among like ones: ``loaded`` of them carry the same current (1 or more; a fraction stands for a partial
+    load), ``total`` lie in the bundle. For the single-circuit question; a job uses ``BundleLayout``. Raises TableGap.
+    """
+    count = np.maximum(np.ceil(np.maximum(total, loaded) - 1e-9), 1.0)
+    bundle = even_bundle_m(count, wires.outside_m)
+    share = count * wires.outside_m**2 / bundle**2
+    k = inside_w_per_m_k(wires.wall_w_per_m_k, (wires.conductor_m / wires.outside_m) ** 2, share, ambient_c)
+    others, own = _to_middle(wires.outside_m / bundle)
+    outer, ohm, emissivity = covering_layer(covering, bundle, ambient_c)
+    heat = np.maximum(loaded, 1.0)
+    inner = wires.wall_k_m_per_w + ((heat - 1) * others + own) / (4 * np.pi * k) + heat * ohm
+    return Around(outer, heat, np.asarray(inner), np.full_like(outer, emissivity))
+
+
+@dataclass(frozen=True)
+class BundleLayout:
+    """Which wire lies in which segment, and how heat leaves each. By place (a wire in a segment): wire, segment, and the
+    ways [K·m/W] of the others' heat and of its own from the middle out. By segment: air [°C], length [m], diameters of bundle and covering [m],
+    conductivity inside [W/(m·K)], covering [K·m/W], emissivity."""
+
+    wires: WireHeat
+    wire: Ints
+    segment: Ints
+    others_k_m_per_w: Floats
+    own_k_m_per_w: Floats
+    ambient_c: Floats
+    length_m: Floats
+    bundle_m: Floats
+    outer_m: Floats
+    inside_w_per_m_k: Floats
+    covering_k_m_per_w: Floats
+    emissivity: Floats
+
+
+@dataclass(frozen=True)
+class BundleTemperatures:
+    """Of each case (first axis where currents had one): hottest place of each wire, its mean along its length (for its
+    resistance), each place, and each segment's outermost surface and bundle surface [°C]."""
+
+    hottest_c: Floats
+    mean_c: Floats
+    place_c: Floats
+    surface_c: Floats
+    bundle_c: Floats
+
+
+def bundle_layout(
+    wires: WireHeat,
+    wire: Ints,
+    segment: Ints,
+    ambient_c: Floats,
+    coverings: Sequence[str] = (),
+    length_m: Floats | None = None,
+    bundle_m: Floats | None = None,
+    lone_ambient_c: float = AMBIENT_C.value,
+) -> BundleLayout:
+    """The layout from pairs (wire, segment) and, by segment, ambient temperature, covering key ("" for none), length.
+
+    A wire in no segment gets one of its own, bare, at lone_ambient_c. Raises TableGap for an unknown covering.
+    """
+    n, s = wires.outside_m.size, ambient_c.size
+    lone = np.setdiff1d(np.arange(n), wire)
+    wire = np.concatenate([wire, lone]).astype(np.int64)
+    segment = np.concatenate([segment, s + np.arange(lone.size)]).astype(np.int64)
+    air_c = np.concatenate([ambient_c, np.full(lone.size, lone_ambient_c)]).astype(float)
+    length = np.ones(s) if length_m is None else np.maximum(length_m, 1e-6)
+    length = np.concatenate([length, np.ones(lone.size)])
+    keys = [*(coverings or [""] * s), *([""] * lone.size)]
+    count = s + lone.size
+
+    def total(values: Floats) -> Floats:
+        return np.asarray(np.bincount(segment, values, count), dtype=float)
+
+    d = wires.outside_m[wire]
+    d2, number = total(d**2), total(np.ones_like(d))
+    widest, most = np.zeros(count), np.zeros(count)
+    np.maximum.at(widest, segment, d)
+    alike = np.abs(d2 - number * widest**2) < 1e-9 * np.maximum(d2, 1e-30)
+    two = number == 2
+    most[:] = _LOOSE * np.sqrt(d2)
+    most = np.where(alike, even_bundle_m(number, widest), np.where(two, total(d), np.maximum(most, 1.001 * widest)))
+    bundle = np.where(number > 0, most, 1e-3)
+    if bundle_m is not None:
+        bundle[:s] = np.where(bundle_m > 0, np.maximum(bundle_m, bundle[:s] * 0.8), bundle[:s])
+    bundle = np.maximum(bundle, widest)
+    area = np.maximum(d2, 1e-12)
+    wall = total(wires.wall_w_per_m_k[wire] * d**2) / area
+    metal_share = np.minimum(total(wires.conductor_m[wire] ** 2) / area, 0.95)
+    used = number > 0
+    k = np.ones(count)
+    k[used] = inside_w_per_m_k(wall[used], metal_share[used], np.minimum(area / bundle**2, 0.99)[used], air_c[used])
+    outer, covering, emissivity = bundle.copy(), np.zeros(count), np.full(count, EMISSIVITY.value)
+    for key in set(keys):
+        at = np.array([i for i, own in enumerate(keys) if own == key])
+        outer[at], covering[at], emissivity[at] = covering_layer(key, bundle[at], air_c[at])
+    others, own = _to_middle(d / bundle[segment])
+    return BundleLayout(
+        wires=wires, wire=wire, segment=segment, others_k_m_per_w=others / (4 * np.pi * k[segment]),
+        own_k_m_per_w=wires.wall_k_m_per_w[wire] + own / (4 * np.pi * k[segment]), ambient_c=air_c, length_m=length,
+        bundle_m=bundle, outer_m=outer, inside_w_per_m_k=k, covering_k_m_per_w=covering, emissivity=emissivity,
+    )  # fmt: skip
+
+
+def bundle_temperatures(layout: BundleLayout, current_a: Floats) -> BundleTemperatures:
+    """Steady temperatures of every wire for currents of shape (wires) or (cases, wires).
+
+    Wires, bundles and surfaces are iterated together until none moves by 0.005 K. A wire without a balance below its
+    metal's melting point is given that melting point, and warms its neighbours as it does there.
+    """
+    wires = layout.wires
+    amps = np.atleast_2d(np.abs(current_a))
+    cases, n_seg = amps.shape[0], layout.ambient_c.size
+    at = layout.wire
+    w20 = (amps**2 * wires.r20_ohm_per_m)[:, at]
+    alpha, top = wires.alpha_per_k[at], wires.melts_c[at]
+    flat = (np.arange(cases)[:, None] * n_seg + layout.segment).ravel()
+    slope = layout.own_k_m_per_w * w20 * alpha
+    steady = slope < 0.98
+    denominator = np.where(steady, 1 - slope, 1.0)
+    fixed = layout.own_k_m_per_w * w20 * (1 - 20 * alpha)
+    air_c = np.broadcast_to(layout.ambient_c, (cases, n_seg))
+    surface = air_c.astype(float).copy()
+    place = air_c[:, layout.segment].astype(float).copy()
+    bundle = surface
+    for _ in range(_ROUNDS):
+        q = w20 * (1 + alpha * (place - 20))
+        heat = np.bincount(flat, q.ravel(), cases * n_seg).astype(float).reshape(cases, n_seg)
+        next_surface = _surface(layout, heat, surface, air_c)
+        bundle = next_surface + heat * layout.covering_k_m_per_w
+        base = bundle[:, layout.segment] + layout.others_k_m_per_w * np.maximum(heat[:, layout.segment] - q, 0.0)
+        next_place = np.where(steady, np.minimum((base + fixed) / denominator, top), top)
+        moved = max(_most(next_place - place), _most(next_surface - surface))
+        place, surface = next_place, next_surface
+        if moved < _AGREED_K:
+            break
+    hottest = np.full(amps.shape, -np.inf)
+    rows_ = np.broadcast_to(np.arange(cases)[:, None], place.shape)
+    np.maximum.at(hottest, (rows_, np.broadcast_to(at, place.shape)), place)
+    length = layout.length_m[layout.segment]
+    along = np.bincount(at, length, amps.shape[1])
+    index = (np.arange(cases)[:, None] * amps.shape[1] + at).ravel()
+    mean = np.bincount(index, (place * length).ravel(), amps.size).reshape(amps.shape) / along
+    shape = np.shape(current_a)[:-1]
+    return BundleTemperatures(*(a.reshape(*shape, a.shape[-1]) for a in (hottest, mean, place, surface, bundle)))
+
+
+def _most(change: Floats) -> float:
+    return float(np.max(np.abs(change), initial=0.0))
+
+
+def _surface(layout: BundleLayout, heat: Floats, start: Floats, air_c: Floats) -> Floats:
+    """One step of Newton towards the surface temperature that sheds this heat; the rounds outside repeat it."""
+    guess = np.where((heat > 1e-9) & (start <= air_c), air_c + heat / (15 * np.pi * layout.outer_m), start)
+    off = given_off_w_per_m(layout.outer_m, guess, air_c, layout.emissivity)
+    step = 0.05
+    steeper = given_off_w_per_m(layout.outer_m, guess + step, air_c, layout.emissivity)
+    slope = np.maximum((steeper - off) / step, 1e-9)
+    return np.asarray(np.where(heat > 1e-9, np.clip(guess + (heat - off) / slope, air_c, _HOTTEST_C), air_c))
+
+
+def allowed_current_a(layout: BundleLayout, current_a: Floats, margin_k: float = 0.0) -> Floats:
+    """Current [A] at which each wire alone would reach its insulation's class less a margin while all other wires keep
+    their present currents; 0 where their heat alone is too much. ``current_a`` of shape (wires)."""
+    wires, at, seg = layout.wires, layout.wire, layout.segment
+    now = bundle_temperatures(layout, current_a)
+    q_now = (current_a[at] ** 2) * wires.resistance_ohm_per_m(now.hottest_c)[at]
+    heat = np.bincount(seg, q_now, layout.ambient_c.size)
+    rest = np.maximum(heat[seg] - q_now, 0.0)
+    limit = (wires.max_temp_c - margin_k)[at]
+    air_c, outer, emissivity = layout.ambient_c[seg], layout.outer_m[seg], layout.emissivity[seg]
+    low, high = air_c.copy(), np.maximum(limit, air_c)
+    own_way = layout.own_k_m_per_w + layout.covering_k_m_per_w[seg]
+    rest_way = layout.others_k_m_per_w + layout.covering_k_m_per_w[seg]
+    for _ in range(24):  # outermost surface temperature that goes with the limit
+        middle = (low + high) / 2
+        own = given_off_w_per_m(outer, middle, air_c, emissivity) - rest
+        too_hot = middle + own * own_way + rest * rest_way > limit
+        low, high = np.where(too_hot, low, middle), np.where(too_hot, middle, high)
+    own = np.maximum(given_off_w_per_m(outer, low, air_c, emissivity) - rest, 0.0)
+    amps = np.sqrt(own / wires.resistance_ohm_per_m(wires.max_temp_c - margin_k)[at])
+    least = np.full(current_a.shape, np.inf)
+    np.minimum.at(least, at, amps)
+    return least
+
+
+def free_air_c(wires: WireHeat, current_a: Floats, ambient_c: Floats) -> Floats:
+    """Conductor temperature [°C] of each wire alone in free air, to compare a bundle with."""
+    return temperature_c(wires, current_a, ambient_c, np.ones_like(ambient_c), alone(wires))
