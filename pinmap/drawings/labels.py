@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from pinmap.core.loom.layout import crosses
 from pinmap.drawings.svg import Box
 
-_RINGS = (0, 10, 22, 36, 54, 76, 102, 134, 172, 218, 274, 342, 424, 524, 646, 794, 974, 1200)
-_TURNS = (0, 25, -25, 50, -50, 80, -80, 115, -115, 150, -150, 180)
+_RINGS = (0, 10, 22, 36, 54, 76, 102, 134, 172, 218, 274, 342, 424, 524, 646, 794, 974, 1200, 1500)
+_TURNS = (0, *(side * turn for turn in range(15, 180, 15) for side in (1, -1)), 180)
 _OWN = 10.0  # so near its anchor a leader may touch what the anchor sits on [px]
 _Array = NDArray[np.float64]
 _CROSSING = 260.0  # a leader across a line costs as much as this distance [px]

@@ -122,7 +122,7 @@ class _Plan:
 
     def draw(self, pieces: Sequence[FlatPiece], title: str) -> str:
         wide, high = extent(pieces)
-        crowd = max(1.0, (len(self.node) / 22) ** 0.62)
+        crowd = max(1.0, (len(self.node) / 22) ** 0.72)
         scale = min(_SPAN[0] * crowd / wide if wide else 1e9, _SPAN[1] * crowd / high if high else 1e9, 2400.0)
         cut = [r.segment for p in pieces for r in p.runs if r.cut]
         self.marks = {key: chr(97 + i) if i < 26 else f"a{i - 25}" for i, key in enumerate(cut)}
@@ -153,12 +153,12 @@ class _Plan:
         for x, y in piece.at.values():
             scene.canvas.line(x * scale, y * scale, x * scale, y * scale, 10)
         headings = self._headings(piece)
-        # Places of devices are the largest labels: they choose first.
-        labels = sorted(self._plates(piece, headings, scale), key=lambda label: label.frame != "note")
+        # The marks of cut loops sit in the thick of it and places of devices are the largest: they choose first.
+        labels = [label for run in piece.runs if run.cut for label in self._cut(run, piece, headings, scale)]
+        labels += sorted(self._plates(piece, headings, scale), key=lambda label: label.frame != "note")
         labels += [self._length(run, scale) for run in piece.runs if self._leaf(run) is None]
         labels += self._junctions(piece, headings, scale)
         labels += self._splices_on_runs(piece, scale)
-        labels += [label for run in piece.runs if run.cut for label in self._cut(run, piece, headings, scale)]
         for label in labels:
             scene.placed.append((label, scene.canvas.settle(*label.size, label.anchors, first=label.first)))
         return scene
@@ -385,15 +385,16 @@ class _Plan:
             self.sheet.linked(self.link, label.key),
             self.sheet.group(label.frame or "words", label.tip, data_key=label.key),
         ):
-            if label.frame:
-                self.sheet.rect(
-                    box.x0,
-                    box.y0,
-                    box.x1 - box.x0,
-                    box.y1 - box.y0,
-                    rx=3 if label.frame == "plate" else 9,
-                    stroke_width=2 if label.frame == "plate" else 1.2,
-                )
+            # Words stand on their own ground, so that a leader that cannot avoid them passes behind.
+            self.sheet.rect(
+                box.x0,
+                box.y0,
+                box.x1 - box.x0,
+                box.y1 - box.y0,
+                rx=9 if label.frame == "note" else 3,
+                stroke=INK if label.frame else "none",
+                stroke_width={"plate": 2.0, "note": 1.2}.get(label.frame),
+            )
             y = box.y0 + (5 if label.frame else 0)
             for text, size, bold in label.lines:
                 y += size + 1

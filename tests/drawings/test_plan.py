@@ -97,6 +97,26 @@ def test_the_demos_loom_too() -> None:
     _check(root, replace(snapshot, job=job))
 
 
+def test_leaders_pass_behind_words() -> None:
+    """Every label has a ground of its own, painted after every leader."""
+    root = _plan(finished_snapshot())
+    order = {id(e): i for i, (e, _, _) in enumerate(placed(root))}
+    leaders = [order[id(e)] for e in root.iter() if e.get("class") == "leader"]
+    labels = [g for g in root.iter(f"{NS}g") if g.get("class") in {"plate", "note", "words"}]
+    assert leaders
+    for label in labels:
+        shapes = [e for e in label.iter() if e.tag in {f"{NS}rect", f"{NS}text"}]
+        assert shapes[0].tag == f"{NS}rect"
+        assert shapes[0].get("fill") == "#ffffff"
+        assert order[id(shapes[0])] > max(leaders)
+        ground = Box(*(float(shapes[0].attrib[k]) for k in ("x", "y")), *(0.0, 0.0))
+        width, height = float(shapes[0].attrib["width"]), float(shapes[0].attrib["height"])
+        inside = Box(ground.x0 - 0.1, ground.y0 - 0.1, ground.x0 + width + 0.1, ground.y0 + height + 0.1)
+        for text, box in words(label):
+            assert inside.x0 <= box.x0, text
+            assert box.x1 <= inside.x1, text
+
+
 def test_thicker_bundles_are_wider() -> None:
     snapshot = small_job()
     root = _plan(snapshot)
