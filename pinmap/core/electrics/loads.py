@@ -7,9 +7,12 @@ platform's own ground pins; a platform without ground pins in, such as an engine
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from pinmap.core.electrics.load_models import Draw, Law, LoadModel, read_model, typed_states
+from pinmap.core.electrics.typed import typed
+from pinmap.core.errors import InputError
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.model.jobs import Practice, Snapshot, Variant
 from pinmap.core.model.pinouts import Pin, PinKey
@@ -28,13 +31,18 @@ LIVE_IN = {
     Kind.SUPPLY_87: "KCIFA",
 }
 _ON_BY_KIND = {**LIVE_IN, Kind.SUPPLY_30: "KCIFA", Kind.SUPPLY_87: "KCIF"}
+_NO_ENDS = BACK_KINDS | {Kind.SCREEN}
 _ON = "KCIF"  # a load of which nothing is known counts as on whenever the key is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """A load. ``backs`` are its return pins; empty: through the platform's body. current_a is None while unknown;
-    ``current_from`` says "pin", "dictionary" or "unknown"; need_v overrides the per cent of ``drop_pct``."""
+    """A load. ``backs`` are its return pins; empty: through the platform's body.
+
+    current_a is what it draws at its rated voltage, None while unknown; ``current_from`` says "pin" or "typed" (the
+    pinout gives it), "computed" (from what the pinout gives), "dictionary" or "unknown". need_v overrides the per cent
+    of ``drop_pct``. ``problem`` says why what was typed could not be used. inrush_s is None where nobody gave it.
+    """
 
     key: str
     name: str
@@ -47,12 +55,31 @@ class Load:
     drop_pct: float
     need_v: float | None = None
     need_from: str = ""
+    model: LoadModel | None = None
+    inrush_a: float | None = None
+    inrush_s: float | None = None
+    inrush_from: str = ""
+    on_reference: bool = False  # fed by a control unit's 5 V reference
+    problem: str = ""
 
     def need(self, supply_v: float) -> tuple[float, str]:
         """The least voltage at the load [V], and why."""
         if self.need_v is not None:
-            return self.need_v, f"the component's own least voltage ({self.need_from})"
+            return self.need_v, f"the component's own least voltage ({self.need_from})" if self.need_v else self.need_from
         return supply_v * (1 - self.drop_pct / 100), f"at most {self.drop_pct:g} % of {supply_v:g} V lost on the way"
+
+    def draw(self, code: str) -> Draw | None:
+        """What it draws in a load case of this letter; None when off or unknown."""
+        if code not in self.states or self.current_a is None:
+            return None
+        if self.model is not None:
+            return self.model.draws.get(code, self.model.draws.get(""))
+        return Draw(Law.CURRENT, self.current_a, f"{self.current_a:g} A")
+
+    @property
+    def origin(self) -> str:
+        """"typed", "computed", "dictionary" or "unknown"."""
+        return "typed" if self.current_from == "pin" else self.current_from
 
 
 def entry_of(snapshot: Snapshot, dictionary: Dictionary, key: PinKey, pin: Pin) -> FunctionEntry | None:
@@ -78,10 +105,13 @@ def retained(snapshot: Snapshot) -> frozenset[PinKey]:
     return frozenset(f.pin for f in snapshot.job.fates if f.fate is Fate.RETAINED)
 
 
-def loads(snapshot: Snapshot, variant: Variant, dictionary: Dictionary) -> tuple[Load, ...]:
-    """The loads of a variant that hang on the loom with at least one end, in platform order."""
+def loads(
+    snapshot: Snapshot, variant: Variant, dictionary: Dictionary, pins: Mapping[PinKey, Pin] | None = None
+) -> tuple[Load, ...]:
+    """The loads of a variant that hang on the loom with at least one end, in platform order. ``pins`` are the
+    variant's, where they are at hand already."""
     out: list[Load] = []
-    pins = snapshot.active_pins(variant)
+    pins = snapshot.active_pins(variant) if pins is None else pins
     joined = snapshot.signal_of
     by_platform: dict[str, list[tuple[PinKey, Pin]]] = {}
     for key, pin in pins.items():
@@ -94,22 +124,40 @@ def loads(snapshot: Snapshot, variant: Variant, dictionary: Dictionary) -> tuple
         for key, pin in found:
             if pin.component:
                 by_component.setdefault(pin.component, []).append((key, pin))
-            elif pin.kind in FEED_KINDS and pin.direction is Direction.IN and key in joined:
+            elif key in joined and pin.direction is Direction.IN and _takes(pin):
                 out.append(_load(snapshot, dictionary, str(key), key, (), grounds))
         for component, ends in by_component.items():
-            feeds = [k for k, p in ends if p.kind in FEED_KINDS and p.direction is Direction.IN]
-            backs = tuple(k for k, p in ends if p.kind in BACK_KINDS and p.direction is Direction.IN)
-            if not any(k in joined for k in (*feeds, *backs)):
+            if not any(k in joined for k, _ in ends):
                 continue
-            load_key = f"{platform}:{component}"
-            if not feeds:
-                if any(pins[b].kind is not Kind.SENSOR_GROUND and _draws(pins[b]) for b in backs):
-                    out.append(_load(snapshot, dictionary, load_key, None, backs, ()))
-                continue
-            for feed in feeds:
-                own = load_key if len(feeds) == 1 else f"{load_key} ({feed.connector}-{feed.cavity})"
-                out.append(_load(snapshot, dictionary, own, feed, backs, () if backs else grounds))
+            out.extend(_of_component(snapshot, dictionary, f"{platform}:{component}", dict(ends), grounds))
     return tuple(out)
+
+
+def _takes(pin: Pin) -> bool:
+    """A pin that draws for itself: a supply in, or any pin that says which load model it follows."""
+    return pin.kind in FEED_KINDS or (bool(pin.extra) and typed(pin).given("load_model"))
+
+
+def _of_component(
+    snapshot: Snapshot, dictionary: Dictionary, load_key: str, ends: dict[PinKey, Pin], grounds: tuple[PinKey, ...]
+) -> Iterator[Load]:
+    joined = snapshot.signal_of
+    backs = tuple(k for k, p in ends.items() if p.kind in BACK_KINDS and p.direction is Direction.IN)
+    feeds = [k for k, p in ends.items() if p.kind in FEED_KINDS and p.direction is Direction.IN]
+    feeds += [k for k, p in ends.items() if p.kind is Kind.REFERENCE_5V and p.direction is Direction.IN and k in joined]
+    if not feeds and any(p.extra and typed(p).given("load_model") for p in ends.values()):
+        feeds = [k for k, p in ends.items() if k not in backs and p.kind not in _NO_ENDS][:1]
+    if not any(k in joined for k in (*feeds, *backs)):
+        return
+    if not feeds:
+        if any(ends[b].kind is not Kind.SENSOR_GROUND and _draws(ends[b]) for b in backs):
+            yield _load(snapshot, dictionary, load_key, None, backs, ())
+        return
+    returns = tuple(b for b in backs if ends[b].kind is Kind.SENSOR_GROUND)
+    for feed in feeds:
+        own = load_key if len(feeds) == 1 else f"{load_key} ({feed.connector}-{feed.cavity})"
+        ways = returns or backs if ends[feed].kind is Kind.REFERENCE_5V else backs
+        yield _load(snapshot, dictionary, own, feed, ways, () if ways else grounds)
 
 
 def _draws(pin: Pin) -> bool:
@@ -121,25 +169,68 @@ def _load(
     grounds: tuple[PinKey, ...],
 ) -> Load:  # fmt: skip
     ends = ([feed] if feed is not None else []) + list(backs)
-    current_a, current_from = _current(snapshot, dictionary, ends)
+    pins = [snapshot.pin[k] for k in ends]
+    platform = ends[0].platform
+    model, problem, states = None, "", ""
+    if any(p.extra for p in pins):
+        said = typed(*pins)
+        try:
+            model = read_model(said, snapshot.platform[platform].nominal_v)
+            states = typed_states(said)
+        except InputError as error:
+            problem = str(error)
+    if model is not None:
+        current_a: float | None = max(d.current_a(model.at_v) for d in model.draws.values())
+        current_from = "computed" if model.computed else "typed"
+        states = model.states or states
+    elif problem:
+        current_a, current_from = None, "unknown"
+    else:
+        current_a, current_from = _current(snapshot, dictionary, ends)
     entries = [e for k in ends if (e := entry_of(snapshot, dictionary, k, snapshot.pin[k])) is not None]
     practice: Practice = snapshot.job.practice
     critical = any(e.critical for e in entries)
     least = next((e for e in entries if e.min_v is not None), None)
-    lead = snapshot.pin[ends[0]]
+    feed_kind = None if feed is None else pins[0].kind
+    on_reference = feed_kind is Kind.REFERENCE_5V
+    need_v, need_from = (None, "") if least is None else (least.min_v, f"function {least.code}")
+    if feed_kind is not None and feed_kind not in FEED_KINDS and not on_reference:
+        need_v, need_from = 0.0, "a sensor's resistance has no least voltage"
+    inrush_a, inrush_s, inrush_from = _inrush(model, pins, entries)
     return Load(
         key=key,
-        name=lead.function or key,
-        platform=ends[0].platform,
+        name=pins[0].function or key,
+        platform=platform,
         feed=feed,
         backs=backs or grounds,
         current_a=current_a,
         current_from=current_from,
-        states=_common_states(snapshot, dictionary, ends),
+        states=states or _common_states(snapshot, dictionary, ends),
         drop_pct=practice.drop_critical_pct if critical else practice.drop_other_pct,
-        need_v=None if least is None else least.min_v,
-        need_from="" if least is None else f"function {least.code}",
+        need_v=need_v,
+        need_from=need_from,
+        model=model,
+        inrush_a=inrush_a,
+        inrush_s=inrush_s,
+        inrush_from=inrush_from,
+        on_reference=on_reference,
+        problem=problem,
     )
+
+
+def _inrush(
+    model: LoadModel | None, pins: list[Pin], entries: list[FunctionEntry]
+) -> tuple[float | None, float | None, str]:
+    """Short-time current [A], how long it lasts [s], and who says so."""
+    if model is not None and model.inrush_a is not None:
+        return model.inrush_a, model.inrush_s, model.inrush_from
+    for pin in pins:
+        if pin.peak_a is not None:
+            return pin.peak_a, None, "typed"
+    for entry in entries:
+        if entry.peak_a is not None:
+            return entry.peak_a, None, f"dictionary, {entry.code}"
+    return None, None, ""
 
 
 def _common_states(snapshot: Snapshot, dictionary: Dictionary, ends: list[PinKey]) -> str:

@@ -1,0 +1,144 @@
+"""What a network is made of: resistances, diodes, sources, and the points between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinmap.core.electrics.loads import Load
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LEAST_OHM = 1e-6
+ALL = "*"  # a join or source that holds in every load case
+
+
+def holds(letters: str, code: str) -> bool:
+    return letters == ALL or code in letters
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Gives current into ``plus`` out of battery minus: (emf - v)/ohm between least_a and most_a [A], v being the
+    voltage between the two points. emf_v None: the load case's supply. minus -1 is battery minus itself."""
+
+    name: str
+    plus: int
+    minus: int
+    ohm: float
+    when: str
+    emf_v: float | None = None
+    least_a: float = -np.inf
+    most_a: float = np.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """A regulated voltage that a unit makes out of its supply: (v(ground) + volts - v(out))/ohm flows from ``supply``
+    to ``out``. Dead while the unit has no supply or no ground. ``feeds``: loads may live on it."""
+
+    name: str
+    supply: int
+    ground: int
+    out: int
+    volts: float
+    ohm: float
+    feeds: bool = True
+
+
+@dataclass(frozen=True)
+class Network:
+    """Elements by index; the first ``n_wires`` are the routing's wires, in order, the next ``n_contacts`` the mated
+    contacts. Conditional elements: relay contacts (``relays``: key, coil, normally open, normally closed) and ``diodes``
+    from anode to cathode, whose ``ohm`` is their series resistance. Points that ``joins`` names are one node in the
+    load cases of its letters. ``plus`` are live supply points, ``minus`` battery minus. ``post`` is the battery's post
+    where its internal resistance is known, else -1; in the cases of ``held`` the case's voltage stands at it."""
+
+    points: tuple[str, ...]
+    index: dict[str, int]
+    a: Ints
+    b: Ints
+    ohm: Floats
+    names: tuple[str, ...]
+    n_wires: int
+    n_contacts: int
+    wire_ohm_20: Floats
+    joint_ohm: Floats
+    relays: tuple[tuple[str, int, int, int], ...]
+    diodes: Ints
+    coils: Ints
+    joins: tuple[tuple[int, int, str], ...]
+    plus: tuple[tuple[int, str], ...]
+    minus: tuple[tuple[int, str], ...]
+    loads: tuple[Load, ...]
+    feed_of: dict[str, int]
+    back_of: dict[str, int]
+    fuse_rating_a: dict[int, float]
+    nominal_v: float = 12.0
+    sources: tuple[Source, ...] = ()
+    references: tuple[Reference, ...] = ()
+    post: int = -1
+    held: str = ALL
+    problems: tuple[tuple[str, str], ...] = ()  # (pin or component, what is wrong with what was typed)
+
+    @cached_property
+    def join_groups(self) -> tuple[tuple[str, Ints, Ints], ...]:
+        """Joins by the letters in which they hold."""
+        found: dict[str, list[tuple[int, int]]] = {}
+        for a, b, when in self.joins:
+            found.setdefault(when, []).append((a, b))
+        out = []
+        for when, pairs in found.items():
+            table = np.array(pairs, dtype=np.int64)
+            out.append((when, table[:, 0], table[:, 1]))
+        return tuple(out)
+
+    def joined(self, code: str) -> tuple[Ints, Ints]:
+        """The pairs of points that are one in a load case of this letter."""
+        found = [(a, b) for when, a, b in self.join_groups if holds(when, code)]
+        if not found:
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        return np.concatenate([a for a, _ in found]), np.concatenate([b for _, b in found])
+
+    def total_ohm(self, wire_ohm: Floats) -> Floats:
+        """Resistance of every element with these wire resistances [ohm], in the order of the routing's wires."""
+        ohm = self.ohm.copy()
+        ohm[: self.n_wires] = np.maximum(wire_ohm + self.joint_ohm, LEAST_OHM)
+        return ohm
+
+
+@dataclass
+class Parts:
+    """What the builder collects."""
+
+    index: dict[str, int] = field(default_factory=dict)
+    a: list[int] = field(default_factory=list)
+    b: list[int] = field(default_factory=list)
+    ohm: list[float] = field(default_factory=list)
+    name: list[str] = field(default_factory=list)
+    joins: list[tuple[int, int, str]] = field(default_factory=list)
+    plus: list[tuple[int, str]] = field(default_factory=list)
+    minus: list[tuple[int, str]] = field(default_factory=list)
+    sources: list[Source] = field(default_factory=list)
+    references: list[Reference] = field(default_factory=list)
+    problems: list[tuple[str, str]] = field(default_factory=list)
+    post: int = -1
+    held: str = ALL
+
+    def point(self, name: str) -> int:
+        return self.index.setdefault(name, len(self.index))
+
+    def element(self, a: str, b: str, ohm: float, name: str) -> int:
+        return self.between(self.point(a), self.point(b), ohm, name)
+
+    def between(self, a: int, b: int, ohm: float, name: str) -> int:
+        self.a.append(a)
+        self.b.append(b)
+        self.ohm.append(max(ohm, LEAST_OHM))
+        self.name.append(name)
+        return len(self.name) - 1
