@@ -7,6 +7,7 @@ from pinmap.core.model.jobs import Snapshot
 from pinmap.services import jobs
 from pinmap.services.library import all_housings
 from pinmap.services.shop import Shop
+from pinmap.store import housings as stored_housings
 from pinmap.store import library
 from pinmap.store.engine import wait_turn
 
@@ -20,7 +21,7 @@ def load(shop: Shop) -> None:
         have = all_housings(shop, session)
         for housing in demo.demo_housings():
             if housing.key not in have:
-                library.save_housing(session, housing, None)
+                stored_housings.save_housing(session, housing, None)
         platforms = demo.demo_platforms()
         for platform in platforms:
             library.add_platform(session, platform)

@@ -13,7 +13,7 @@ from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.model.jobs import as_plain
 from pinmap.core.model.words import Direction, Kind
 from pinmap.services.shop import Shop
-from pinmap.store import functions, library
+from pinmap.store import functions, versions
 
 
 def entries(shop: Shop) -> Dictionary:
@@ -24,7 +24,7 @@ def entries(shop: Shop) -> Dictionary:
 
 def entries_in(shop: Shop, session: Session) -> Dictionary:
     """All functions, read in a session that is open."""
-    stamp = library.stamp(session, "functions")
+    stamp = versions.stamp(session, "functions")
     return shop.recall(
         session,
         shop.dictionaries,

@@ -9,7 +9,7 @@ from pinmap.core.model.pinouts import Housing
 from pinmap.core.model.words import natural_key
 from pinmap.services.library import all_housings, built_in_housings, own_housings
 from pinmap.services.shop import Shop
-from pinmap.store import library
+from pinmap.store import housings as stored_housings
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,19 +43,19 @@ def create(shop: Shop, housing: Housing) -> int:
     if housing.key in built_in_housings():
         raise InputError("key", housing.key, "choose another key, a built-in housing has this one")
     with shop.write() as session:
-        return library.save_housing(session, housing, None)
+        return stored_housings.save_housing(session, housing, None)
 
 
 def update(shop: Shop, housing: Housing, version: int) -> int:
     """Changes one of one's own. Raises InputError, Conflict, NotFound."""
     with shop.write() as session:
-        return library.save_housing(session, housing, version)
+        return stored_housings.save_housing(session, housing, version)
 
 
 def delete(shop: Shop, key: str) -> None:
     """Deletes one of one's own. Raises StructureError naming what uses it, NotFound."""
     with shop.write() as session:
-        if uses := library.housing_uses(session, key):
+        if uses := stored_housings.housing_uses(session, key):
             shown = ", ".join(uses[:8])
             raise StructureError(f"housing {key} is used by {shown}; give these another one first", (key,))
-        library.delete_housing(session, key)
+        stored_housings.delete_housing(session, key)

@@ -22,7 +22,8 @@ from pinmap.exchange import job_json
 from pinmap.services import clashes, dictionary
 from pinmap.services.library import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import graph, library, releases
+from pinmap.store import graph, library, releases, versions
+from pinmap.store import housings as stored_housings
 from pinmap.store import jobs as rows
 from pinmap.store.jobs import Refs, Versions
 
@@ -119,7 +120,7 @@ def edit(shop: Shop, key: str, version: int, change: Change, what: str = "") -> 
     NotFound, and whatever ``change`` raises."""
     with shop.write() as session:
         job_id = rows.versions(session, key).job_id
-        library.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
+        versions.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
         stood = replace(rows.versions(session, key), version=version)  # read behind the lock
         before, refs = _loaded_snapshot(shop, session, stood)
         job = change(before.job, before)
@@ -156,7 +157,7 @@ def delete(shop: Shop, key: str, version: int) -> None:
     """Deletes a job. Raises Conflict, NotFound, and StructureError while it has revisions, which stay for ever."""
     with shop.write() as session:
         job_id = rows.versions(session, key).job_id
-        library.claim(session, "job", job_id, version, "the job (delete)")
+        versions.claim(session, "job", job_id, version, "the job (delete)")
         if revisions := releases.count(session, job_id):
             raise StructureError(
                 f"the job has {revisions} released revisions, which must stay readable; keep it", (key,)
@@ -192,7 +193,7 @@ def store_snapshot(shop: Shop, session: Session, snapshot: Snapshot, *, rename: 
     have = all_housings(shop, session)
     for housing in snapshot.housings:
         if housing.key not in have:
-            library.save_housing(session, housing, None)
+            stored_housings.save_housing(session, housing, None)
     for platform in snapshot.platforms:
         if _stored_platform(shop, session, platform.key) is None:
             library.add_platform(session, platform)

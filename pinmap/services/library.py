@@ -11,7 +11,8 @@ from pinmap.core.facts import parts
 from pinmap.core.facts.shelf import standard_housings
 from pinmap.core.model.pinouts import Housing
 from pinmap.services.shop import Shop
-from pinmap.store import library
+from pinmap.store import housings as stored_housings
+from pinmap.store import library, versions
 from pinmap.store.library import LoadedPlatform
 
 
@@ -23,8 +24,8 @@ def built_in_housings() -> Mapping[str, Housing]:
 
 def own_housings(shop: Shop, session: Session) -> dict[str, tuple[Housing, int]]:
     """The shop's own housings with their versions."""
-    stamp = library.stamp(session, "housings")
-    return shop.recall(session, shop.housings, stamp, lambda: library.load_housings(session))
+    stamp = versions.stamp(session, "housings")
+    return shop.recall(session, shop.housings, stamp, lambda: stored_housings.load_housings(session))
 
 
 def all_housings(shop: Shop, session: Session) -> dict[str, Housing]:

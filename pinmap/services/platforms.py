@@ -18,7 +18,7 @@ from pinmap.core.model.words import Role
 from pinmap.services import jobs
 from pinmap.services.library import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import library
+from pinmap.store import library, versions
 from pinmap.store.library import LoadedPlatform, PlatformSummary
 
 
@@ -89,7 +89,7 @@ def delete(shop: Shop, key: str, version: int) -> None:
         if users := library.jobs_using(session, platform_id):
             names = ", ".join(repr(name) for _, _, name in users)
             raise StructureError(f"platform {key} is used by {names}; delete or change these first", (key,))
-        library.claim_platform(session, platform_id, version)
+        versions.claim(session, "platform", platform_id, version)
         library.delete_platform(session, platform_id)
 
 
@@ -252,7 +252,7 @@ def change_in(shop: Shop, session: Session, key: str, version: int, what: str, a
     """Changes a platform in a session that is open, and what follows from it in the jobs that use it."""
     platform_id, _ = library.find_platform(session, key)
     users = library.jobs_using(session, platform_id)  # first, so that no job changes meanwhile
-    library.claim(session, "platform", platform_id, version, f"platform {key} ({what})")
+    versions.claim(session, "platform", platform_id, version, f"platform {key} ({what})")
     old = loaded(shop, session, platform_id, version)
     library.save_platform(session, platform_id, act(session, old))
     for _, job, _ in users:

@@ -15,7 +15,7 @@ from pinmap.services.jobs import JobView
 from pinmap.services.memory import Memory
 from pinmap.services.shop import Shop
 from pinmap.store import jobs as rows
-from pinmap.store import library, releases
+from pinmap.store import releases, versions
 from pinmap.store.releases import RevisionLine, StoredRevision
 
 _SHOWN = 12
@@ -65,7 +65,7 @@ def release(shop: Shop, key: str, version: int, author: str, note: str = "") -> 
         raise StructureError(f"the job cannot be released yet: {'; '.join(against)}", against)
     with shop.write() as session:
         stands = rows.versions(session, key)
-        library.claim(session, "job", stands.job_id, version, f"the job {key} (release)")
+        versions.claim(session, "job", stands.job_id, version, f"the job {key} (release)")
         current = jobs.view_in(shop, session, key)
         if current.snapshot.content_hash != view.snapshot.content_hash or current.dictionary != view.dictionary:
             raise StructureError("the job changed while it was being checked; release it again", (key,))

@@ -43,6 +43,19 @@ class UtcDateTime(sa.types.TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
+class Names(sa.types.TypeDecorator[tuple[str, ...]]):
+    """A short list of names in one cell."""
+
+    impl = sa.JSON
+    cache_ok = True
+
+    def process_bind_param(self, value: tuple[str, ...] | None, dialect: sa.Dialect) -> list[str] | None:  # noqa: ARG002  (interface)
+        return None if value is None else list(value)
+
+    def process_result_value(self, value: list[str] | None, dialect: sa.Dialect) -> tuple[str, ...] | None:  # noqa: ARG002  (interface)
+        return None if value is None else tuple(value)
+
+
 def words(vocabulary: type[enum.StrEnum], name: str) -> sa.Enum:
     """A closed vocabulary as text with a named CHECK, the same on both engines."""
     return sa.Enum(
@@ -77,6 +90,9 @@ def sound(column: sa.Column[Any], value: Any) -> Any:
         length = getattr(column.type, "length", None)
         if length is not None and len(value) > length:
             raise InputError(column.name, value, f"shorten it to {length} characters at most")
+    elif isinstance(value, tuple):
+        for item in value:
+            sound(column, item)
     elif isinstance(value, float) and not math.isfinite(value):
         raise InputError(column.name, value, "give a finite number")
     elif isinstance(value, int) and not isinstance(value, bool) and not -(2**31) <= value < 2**31:

@@ -12,7 +12,7 @@ from sqlmodel import Session
 from pinmap.core.errors import NotFound
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, table
-from pinmap.store.library import claim
+from pinmap.store.versions import claim
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from pinmap.core.errors import Conflict, InputError, NotFound
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, sought, table
-from pinmap.store.library import raise_stamp
+from pinmap.store.versions import raise_stamp
 
 
 def load(session: Session) -> dict[str, tuple[dict[str, Any], int]]:

@@ -11,8 +11,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from pinmap.core.model.words import DeviceKind, Fate, Gender, NodeKind, Role
-from pinmap.store.base import KEY_LENGTH, UtcDateTime, now, words
+from pinmap.core.model.words import DeviceKind, Fate, Gender, Joint, NodeKind, Role
+from pinmap.store.base import KEY_LENGTH, Names, UtcDateTime, now, words
 
 
 def _key_of(part: str, column: str) -> sa.ForeignKeyConstraint:
@@ -92,6 +92,9 @@ class ZoneRow(SQLModel, table=True):
     wet: bool
     moving: bool
     hot: bool
+    no_splice: bool
+    avoid: tuple[str, ...] = Field(sa_type=Names)
+    forbid: tuple[str, ...] = Field(sa_type=Names)
 
 
 class NodeRow(SQLModel, table=True):
@@ -171,6 +174,8 @@ class SignalRow(SQLModel, table=True):
     screen: str = Field(sa_type=sa.Text)
     confirmed: bool
     note: str = Field(sa_type=sa.Text)
+    via: tuple[str, ...] = Field(sa_type=Names)
+    joint: Joint = Field(sa_type=words(Joint, "joint"))
 
 
 class MemberRow(SQLModel, table=True):

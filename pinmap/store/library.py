@@ -9,8 +9,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from pinmap.core.errors import Conflict, InputError, NotFound, StructureError
-from pinmap.core.model.pinouts import Cavity, Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
+from pinmap.core.errors import InputError, NotFound, StructureError
+from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
 from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, sought, sound, table
@@ -22,7 +22,6 @@ _PIN_COLUMNS = (
 )  # fmt: skip
 _CONNECTOR_COLUMNS = ("name", "description", "housing", "gender", "sealed", "terminal", "place", "note")
 _EDITION_COLUMNS = ("key", "name", "from_year", "to_year", "market", "note")
-_HOUSING_COLUMNS = ("key", "name", "gender", "family", "keying", "sealed", "terminal", "shape", "source", "lock")
 
 
 @dataclass(frozen=True)
@@ -132,27 +131,6 @@ def add_platform(session: Session, platform: Platform) -> int:
     platform_id: int = session.execute(sa.insert(p).values(**head).returning(p.c.id)).scalar_one()
     _write_parts(session, platform_id, platform)
     return platform_id
-
-
-def claim_platform(session: Session, platform_id: int, version: int) -> int:
-    """Raises a platform's version and so keeps others out until the transaction ends; gives the new version. Raises
-    Conflict when the version is not the expected one."""
-    return claim(session, "platform", platform_id, version)
-
-
-def claim(session: Session, name: str, row_id: int, version: int, what: str = "") -> int:
-    """Raises a row's version from the expected one, in one statement. Raises Conflict or NotFound."""
-    t = table(name)
-    stamped = {"changed": now()} if "changed" in t.c else {}
-    done = session.execute(
-        sa.update(t).where(t.c.id == row_id, t.c.version == version).values(version=version + 1, **stamped)
-    )
-    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
-        found = session.execute(sa.select(t.c.version).where(t.c.id == row_id)).scalar_one_or_none()
-        if found is None:
-            raise NotFound(f"this {name} has been deleted in the meantime")
-        raise Conflict(what or f"this {name}", version, found)
-    return version + 1
 
 
 def save_platform(session: Session, platform_id: int, platform: Platform) -> int:
@@ -322,75 +300,6 @@ def connector_uses(session: Session, connector_id: int) -> tuple[str, ...]:
         sa.select(j.c.name, n.c.key).select_from(n.join(j)).where(n.c.mates_id == connector_id).distinct()
     )
     return tuple(sorted(f"loom connector {node} of job {job!r}" for job, node in found))
-
-
-def load_housings(session: Session) -> dict[str, tuple[Housing, int]]:
-    """The shop's own housings and their versions, by key."""
-    h, v = table("housing"), table("cavity")
-    cavities: dict[int, list[Cavity]] = {}
-    for housing_id, name, column, row in session.execute(
-        sa.select(v.c.housing_id, v.c.name, v.c.column, v.c.row).order_by(v.c.housing_id, v.c.position)
-    ):
-        cavities.setdefault(housing_id, []).append(Cavity(name=name, column=column, row=row))
-    found = session.execute(sa.select(h.c.id, h.c.version, *(h.c[x] for x in _HOUSING_COLUMNS)).order_by(h.c.key))
-    out = {}
-    for housing_id, version, *values in found:
-        fields = dict(zip(_HOUSING_COLUMNS, values, strict=True))
-        out[fields["key"]] = (Housing(cavities=tuple(cavities.get(housing_id, ())), **fields), version)
-    return out
-
-
-def save_housing(session: Session, housing: Housing, version: int | None) -> int:
-    """Adds a housing (version None) or changes it; gives the new version. Raises InputError, Conflict, NotFound."""
-    if not housing.key.strip():
-        raise InputError("key", housing.key, "give the housing a key")
-    if len(set(housing.cavity_names)) != len(housing.cavities) or not all(n.strip() for n in housing.cavity_names):
-        raise InputError("cavities", housing.key, "give every cavity a name of its own")
-    h = table("housing")
-    fields = checked(h, {k: getattr(housing, k) for k in _HOUSING_COLUMNS})
-    at = session.execute(sa.select(h.c.id).where(h.c.key == housing.key)).scalar_one_or_none()
-    if version is None:
-        if at is not None:
-            raise InputError("key", housing.key, "choose another key, this one is taken")
-        version = 1
-        at = session.execute(sa.insert(h).values(**fields, version=version).returning(h.c.id)).scalar_one()
-    else:
-        if at is None:
-            raise NotFound(f"there is no housing {housing.key!r}")
-        version = claim(session, "housing", at, version)
-        session.execute(sa.update(h).where(h.c.id == at).values(**fields))
-    rows = [{"position": i, "name": x.name, "column": x.column, "row": x.row} for i, x in enumerate(housing.cavities)]
-    apply(session, [plan(session, table("cavity"), {"housing_id": at}, ("position",), rows)])
-    raise_stamp(session, "housings")
-    return version
-
-
-def delete_housing(session: Session, key: str) -> None:
-    """Deletes one of the shop's housings. Raises NotFound."""
-    h = table("housing")
-    if session.execute(sa.delete(h).where(h.c.key == sought(key))).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
-        raise NotFound(f"there is no housing {key!r} of your own")
-    raise_stamp(session, "housings")
-
-
-def housing_uses(session: Session, key: str) -> tuple[str, ...]:
-    """Where a housing is used, in words."""
-    c, p, n, j = table("connector"), table("platform"), table("node"), table("job")
-    on = session.execute(sa.select(p.c.name, c.c.name).select_from(c.join(p)).where(c.c.housing == key))
-    at = session.execute(sa.select(j.c.name, n.c.key).select_from(n.join(j)).where(n.c.housing == key))
-    return tuple(sorted([f"connector {c} of {p}" for p, c in on] + [f"loom connector {n} of job {j!r}" for j, n in at]))
-
-
-def stamp(session: Session, name: str) -> int:
-    """How often a set was changed."""
-    s = table("stamp")
-    return session.execute(sa.select(s.c.count).where(s.c.name == name)).scalar_one_or_none() or 0
-
-
-def raise_stamp(session: Session, name: str) -> None:
-    """Counts a change of a set; the migrations made its row."""
-    s = table("stamp")
-    session.execute(sa.update(s).where(s.c.name == name).values(count=s.c.count + 1))
 
 
 def split(joined: str) -> tuple[str, ...]:

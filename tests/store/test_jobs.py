@@ -17,6 +17,7 @@ from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment,
 from pinmap.core.model.pinouts import Connector, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import DeviceKind, Fate, NodeKind, Role
 from pinmap.services.shop import Shop
+from pinmap.store import housings as stored_housings
 from pinmap.store import jobs, library
 from pinmap.store.base import table
 from pinmap.store.jobs import Refs
@@ -25,7 +26,7 @@ from tests.factories_store import big_snapshot, platform, seats, snapshots
 
 def put(session: Session, snapshot: Snapshot) -> tuple[int, Refs]:
     for housing in snapshot.housings:
-        library.save_housing(session, housing, None)
+        stored_housings.save_housing(session, housing, None)
     loaded = [library.load_platform(session, library.add_platform(session, p)) for p in snapshot.platforms]
     refs = Refs.of(loaded)
     return jobs.add_job(session, snapshot, refs), refs
@@ -35,7 +36,7 @@ def take(session: Session, key: str) -> Snapshot:
     stands = jobs.versions(session, key)
     loaded = [library.load_platform(session, i) for i, _ in stands.platforms]
     job = jobs.load_job(session, stands.job_id, Refs.of(loaded))
-    return jobs.snapshot_of(job, loaded, {k: h for k, (h, _) in library.load_housings(session).items()})
+    return jobs.snapshot_of(job, loaded, {k: h for k, (h, _) in stored_housings.load_housings(session).items()})
 
 
 @settings(
