@@ -114,5 +114,5 @@ def test_any_pin_of_the_demo_gives_a_tidy_strip() -> None:
     routing = routed(snapshot)
     report = even_report(snapshot, routing)
     variant = snapshot.variants[0]
-    for key in list(snapshot.active_pins(variant))[::9]:
+    for key in list(snapshot.active_pins(variant))[::25]:
         _tidy(parse(strip_svg(trace(snapshot, variant, routing, report, key, Dictionary()))))
