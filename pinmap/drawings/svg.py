@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 from pinmap.core.errors import InputError
@@ -53,6 +54,7 @@ def clean(text: str) -> str:
     return " ".join("".join(out).split())
 
 
+@lru_cache(maxsize=4096)
 def _em(char: str) -> int:
     code = ord(char)
     if 32 <= code <= 126:
@@ -91,22 +93,22 @@ def clip(text: str, width: float, size: float, bold: bool = False) -> str:
 def wrap(text: str, width: float, size: float, lines: int = 99, bold: bool = False) -> list[str]:
     """The text in lines no wider than ``width``; a word that is too wide is cut; beyond ``lines`` it is clipped."""
     rows: list[str] = []
-    words = clean(text).split(" ")
-    row = ""
-    for word in words:
-        joined = f"{row} {word}" if row else word
-        if text_width(joined, size, bold) <= width:
-            row = joined
+    row, used = "", 0.0
+    space = text_width(" ", size, bold)
+    for word in clean(text).split(" "):
+        if len(rows) > lines:
+            break
+        wide = text_width(word, size, bold)
+        if row and used + space + wide <= width:
+            row, used = f"{row} {word}", used + space + wide
             continue
         if row:
             rows.append(row)
-        while text_width(word, size, bold) > width and len(word) > 1:
-            cut = len(word) - 1
-            while cut > 1 and text_width(word[:cut], size, bold) > width:
-                cut -= 1
-            rows.append(word[:cut])
-            word = word[cut:]
-        row = word
+        row, used = word, wide
+        if wide > width:
+            *full, row = _cut(word, width, size, bold)
+            used = text_width(row, size, bold)
+            rows += full
     if row:
         rows.append(row)
     if len(rows) > lines:
@@ -116,6 +118,18 @@ def wrap(text: str, width: float, size: float, lines: int = 99, bold: bool = Fal
             kept[-1] = clip(kept[-1], width - size, size, bold) + "…"
         return kept
     return rows
+
+
+def _cut(word: str, width: float, size: float, bold: bool) -> list[str]:
+    """A word in pieces that fit, one character at least in each."""
+    pieces, start, used = [], 0, 0.0
+    for i, char in enumerate(word):
+        wide = text_width(char, size, bold)
+        if used + wide > width and i > start:
+            pieces.append(word[start:i])
+            start, used = i, 0.0
+        used += wide
+    return [*pieces, word[start:]]
 
 
 def num(value: float) -> str:

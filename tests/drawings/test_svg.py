@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import time
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -79,6 +81,16 @@ def test_widths_are_those_of_a_browser_or_on_the_safe_side(text: str, plain: flo
     assert text_width(text, 100, True) >= bold * 0.998
     if text.isascii():
         assert text_width(text, 100) == pytest.approx(plain, rel=0.002)
+
+
+def test_a_huge_cell_takes_no_long_time() -> None:
+    """Work grows with the length of the text, not with its square."""
+    text = "W" * 300_000 + " " + "x " * 100_000
+    started = time.process_time()
+    rows = wrap(text, 200, 12, 3)
+    clip(clean(text), 200, 12)
+    assert time.process_time() - started < 5
+    assert len(rows) == 3
 
 
 def test_addresses_of_other_schemes_are_refused() -> None:
