@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from pinmap import __version__
-from pinmap.cli import crossing, jobs, pinouts, server
+from pinmap.cli import crossing, jobs, pinouts, server, wire
 from pinmap.core.errors import FileRejected, PinmapError
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app.command("pinout")(pinouts.pinout)
 app.command("jobs")(jobs.list_all)
 app.command("check")(jobs.check)
 app.command("build")(jobs.build)
+app.command("wire")(wire.wire)
 app.command("schema")(jobs.schema)
 app.add_typer(jobs.job_app, name="job", help="Job files in and out.")
 

@@ -93,9 +93,12 @@ def like_bundle(wires: WireHeat, loaded: Floats, total: Floats, ambient_c: Float
 
 @dataclass(frozen=True)
 class BundleLayout:
-    """Which wire lies in which segment, and how heat leaves each. By place (a wire in a segment): wire, segment, and the
-    ways [K·m/W] of the others' heat and of its own from the middle out. By segment: air [°C], length [m], diameters of bundle and covering [m],
-    conductivity inside [W/(m·K)], covering [K·m/W], emissivity."""
+    """Which wire lies in which segment, and how heat leaves each.
+
+    By place (a wire in a segment): wire, segment, and the ways [K·m/W] of the others' heat and of its own from the
+    middle out. By segment: air [°C], length [m], diameters of bundle and covering [m], conductivity inside
+    [W/(m·K)], covering [K·m/W], emissivity.
+    """
 
     wires: WireHeat
     wire: Ints

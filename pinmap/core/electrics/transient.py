@@ -1,10 +1,10 @@
 """Heating over time: pulses, intermittent loads, and how long a wire stands an overload.
 
 The conductor is one body at one temperature, the wall is cut into rings, the surface sheds heat as in the steady
-balance. Solved by implicit Euler steps that grow with time, all wires at once. So short a pulse that no heat leaves the metal is
-the adiabatic limit; for ever is the steady temperature. A single wire in free air; in a bundle give the temperature
-around the wire as its ambient, which is on the safe side for the bundle stays behind. The wall's heat capacity counts
-with the square of the contact factor by which IEC 60949 allows for imperfect contact between metal and wall.
+balance. Implicit Euler steps grow with time, all wires at once. So short a pulse that no heat leaves the metal is the
+adiabatic limit; for ever is the steady temperature. This is a single wire in free air; for one in a bundle give the
+temperature around it as its ambient, which is on the safe side for the bundle lags behind. The wall's heat capacity
+counts with the square of the contact factor by which IEC 60949 allows for imperfect contact between metal and wall.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pinmap.core.electrics.heat import Around, Floats, WireHeat, alone, given_off_w_per_m, shed_w_per_m, temperature_c
-from pinmap.core.facts.constants import WALL_CONTACT, WALL_HEAT_J_PER_K_MM3
+from pinmap.core.facts.constants import STRAND_FILL, WALL_CONTACT, WALL_HEAT_J_PER_K_MM3
 
 _RINGS = 6
 _FIRST_S = 1e-4
@@ -126,15 +126,22 @@ def time_to_reach_s(
     return np.asarray(np.where(begin >= limit_c, 0.0, np.where(reached, t0 + share * (t1 - t0), late)))
 
 
-def time_constant_s(wires: WireHeat, ambient_c: Floats, core_c: Floats, around: Around | None = None) -> Floats:
-    """Time constant [s] near a conductor temperature: heat capacity of metal and wall times the rise per W/m there. The
-    wall counts in full, but what else lies around the wire does not: on the safe side for intermittent loads.
+def time_constant_s(
+    wires: WireHeat, ambient_c: Floats, core_c: Floats, around: Around | None = None, on_s: float = np.inf
+) -> Floats:
+    """Time constant [s] near a conductor temperature: heat capacity of metal and wall times the rise per W/m there.
+
+    For a pulse of on_s the wall counts only as far as heat gets into it, by IEC 60949:
+    1e-6·(C1·F·√(σk·t·S) + C2·F²·σk·t) with C1 2464, C2 1.22, S in mm². What else lies around the wire never counts: on the safe side.
     """
     way = around or alone(wires)
     core = np.maximum(core_c, ambient_c + 1.0)
-    shed = shed_w_per_m(core, ambient_c, way)
-    capacity = wires.metal_j_per_m_k + wall_j_per_m_k(wires)
-    return np.asarray(capacity * (core - ambient_c) / shed)
+    wall = wall_j_per_m_k(wires)
+    if np.isfinite(on_s):
+        area = STRAND_FILL.value * np.pi / 4 * wires.conductor_m**2 * 1e6
+        taken = WALL_CONTACT.value**2 * WALL_HEAT_J_PER_K_MM3.value * 1e9 * wires.wall_w_per_m_k
+        wall = np.minimum(wall, 1e-6 * (2464 * np.sqrt(taken * on_s * area) + 1.22 * taken * on_s))
+    return np.asarray((wires.metal_j_per_m_k + wall) * (core - ambient_c) / shed_w_per_m(core, ambient_c, way))
 
 
 def pulse_share(on_s: Floats, period_s: Floats, time_constant: Floats) -> Floats:
@@ -144,6 +151,6 @@ def pulse_share(on_s: Floats, period_s: Floats, time_constant: Floats) -> Floats
 
 
 def lasting_current_a(current_a: Floats, on_s: Floats, period_s: Floats, time_constant: Floats) -> Floats:
-    """Steady current [A] that heats as much as an intermittent one does at its hottest: between the current itself (long
-    pulses) and its root mean square (fast ones)."""
+    """Steady current [A] that heats as much as an intermittent one does at its hottest: from the current itself (long
+    pulses) down to its root mean square (fast ones)."""
     return np.asarray(current_a * np.sqrt(pulse_share(on_s, period_s, time_constant)))
