@@ -46,6 +46,7 @@ class Context:
         return {word: code for word, code in found.items() if code}
 
 
+_WORDS = 120  # characters; a longer cell of a word column is no word, and is kept out of the caches
 # A table of thousands of rows has a few dozen different words.
 _parse_kind = lru_cache(4096)(parse_kind)
 _parse_direction = lru_cache(4096)(parse_direction)
@@ -83,7 +84,7 @@ def _text(value: str, _context: Context) -> Parsed:
 def _kind(value: str, _context: Context) -> Parsed:
     if not value:
         return Kind.UNKNOWN, ""
-    found = _parse_kind(value)
+    found = _parse_kind(value) if len(value) <= _WORDS else None
     if found is None:
         hint = nearest(value, [k.value for k in Kind])
         raise InputError("kind", value, f"write one of Pinmap's kinds{hint}, or leave it empty if it is not known")
@@ -93,7 +94,7 @@ def _kind(value: str, _context: Context) -> Parsed:
 def _direction(value: str, _context: Context) -> Parsed:
     if not value:
         return Direction.PASSIVE, ""
-    found = _parse_direction(value)
+    found = _parse_direction(value) if len(value) <= _WORDS else None
     if found is None:
         raise InputError("direction", value, "write out (this side gives), in (it needs), both or passive")
     return found, ""
@@ -106,12 +107,14 @@ def _evidence(value: str, _context: Context) -> Parsed:
     word, colon, ref = value.partition(":")
     if word.casefold() in set(Evidence) and (colon or not ref):
         return (Evidence(word.casefold()), ref.strip()), ""
-    evidence, ref = _parse_evidence(value)
-    return (evidence, ref), f"{value!r} was read as {evidence.value}" + (f" ({ref})" if ref else "")
+    evidence, ref = _parse_evidence(value) if len(value) <= _WORDS else (Evidence.ASSUMED, value)
+    return (evidence, ref), f"read as {evidence.value}" + (f" ({ref[:_WORDS]})" if ref else "")
 
 
 def _colour(value: str, _context: Context) -> Parsed:
     """Kept as typed: what is written on a wire is evidence. A note says when it cannot be read as a colour."""
+    if len(value) > _WORDS:
+        return value, "too long to be a colour"
     return value, _colour_note(value) if value else ""
 
 

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from rapidfuzz import fuzz
 
@@ -14,7 +14,7 @@ from pinmap.core.facts.colours import parse_colour
 from pinmap.core.facts.kinds import parse_direction, parse_kind
 from pinmap.exchange.columns import BY_NAME, COLUMNS
 
-SURE = 0.8
+_LONGEST = 60  # characters of a heading; more is text
 _UNIT = re.compile(r"[(\[][^)\]]*[)\]]")
 _SPLIT = re.compile(r"[^\w²#]+|_")
 _CAVITY = re.compile(r"[A-Za-z]{0,2}\d{1,3}[A-Za-z]?|[A-Za-z]{1,2}")
@@ -60,12 +60,14 @@ def _synonyms() -> tuple[tuple[str, str, float], ...]:
     return tuple(found)
 
 
-@cache
 def candidates(heading: str) -> tuple[tuple[str, float, str], ...]:
     """(column, score, why) that a heading may be, best first."""
+    return _candidates(heading) if len(heading) <= _LONGEST else ()
+
+
+@lru_cache(2048)
+def _candidates(heading: str) -> tuple[tuple[str, float, str], ...]:
     found: dict[str, tuple[float, str]] = {}
-    if len(heading) > 60:
-        return ()
     for text, is_unit_off in ((words(heading), False), (words(_UNIT.sub(" ", heading)), True)):
         if not text:
             continue

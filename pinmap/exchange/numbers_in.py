@@ -9,7 +9,7 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import awg_area_mm2
 
 _NUMBER = re.compile(r"[+]?(?:\d+(?:[.,]\d+)*|[.,]\d+)(?:[eE][+-]?\d{1,3})?")
-_NOTHING = {"", "-", "--", "–", "—", "?", "n/a", "na", "n.a.", "none", "unknown", "tbc", "tbd", "x"}
+_NOTHING = {"", "-", "--", "–", "—", "?", "n/a", "na", "n.a.", "none", "unknown", "tbc", "tbd"}
 _AMPERE_UNITS = {"": 1.0, "a": 1.0, "amp": 1.0, "amps": 1.0, "ampere": 1.0, "amperes": 1.0, "ma": 1e-3, "ka": 1e3}
 _AREA_UNITS = {"", "mm2", "mm²", "mm^2", "mm", "qmm", "sqmm", "sq mm", "sq.mm", "mmq"}
 _GAUGE = re.compile(r"(?:awg|#)\s*(\d/0|0{1,4}|\d{1,2})|(\d/0|0{1,4}|\d{1,2})\s*(?:awg|ga|gauge|g)\.?", re.I)
@@ -38,10 +38,13 @@ def plain_number(text: str) -> tuple[float, str]:
     return float(text), note
 
 
-@lru_cache(maxsize=4096)
 def current(field: str, text: str) -> tuple[float | None, str]:
     """(amperes or None when not given, note) from text such as "10A", "0,5 A", "300 mA". Raises InputError."""
-    text = text.strip()
+    return _current(field, _short(field, text))
+
+
+@lru_cache(maxsize=4096)
+def _current(field: str, text: str) -> tuple[float | None, str]:
     if text.casefold() in _NOTHING:
         return None, ""
     match = _NUMBER.match(text.replace("\u00a0", " "))
@@ -58,11 +61,22 @@ def current(field: str, text: str) -> tuple[float | None, str]:
     return value, note or (f"{text} was read as {value:g} A" if unit in ("ma", "ka") else "")
 
 
-@lru_cache(maxsize=4096)
 def area(field: str, text: str, *, gauge: bool) -> tuple[float | None, str]:
     """(mm² or None when not given, note) from "0,75 mm²" or "18 AWG"; ``gauge``: a bare number is a wire gauge, as
     the column's heading says. Raises InputError."""
+    return _area(field, _short(field, text), gauge)
+
+
+def _short(field: str, text: str) -> str:
+    """A number's text; pages of it are none and would only fill the cache."""
     text = text.strip()
+    if len(text) > 60:
+        raise InputError(field, text, "write one number and nothing else")
+    return text
+
+
+@lru_cache(maxsize=4096)
+def _area(field: str, text: str, gauge: bool) -> tuple[float | None, str]:
     if text.casefold() in _NOTHING:
         return None, ""
     match = _GAUGE.fullmatch(text)

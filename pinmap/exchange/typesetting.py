@@ -21,8 +21,12 @@ from pinmap.resources import resource_dir
 
 _HERE = Path(__file__).parent
 _SECONDS = 120.0
-MOST_ROWS = 10_000  # about 110 MB of memory a thousand rows
-_MOST_TAGGED_ROWS = 1_500  # beyond, the tags of a screen reader would make a file of many megabytes
+MOST_ROWS = 20_000  # of a job of 3,000 wires; about 110 MB of memory a thousand rows
+# Beyond this a document is set without a screen reader's tags, which would make a file of many megabytes, and its
+# tables in short parts: the time to set a table grows with the square of its rows.
+_LARGE_ROWS = 1_500
+_PART_ROWS = 300
+_SHORT_PART_ROWS = 80
 MOST_CHARACTERS = 300
 
 Cell = str | dict[str, Any]
@@ -104,8 +108,20 @@ def table_section(
 ) -> dict[str, Any]:
     """A table on pages of its own."""
     heads = [{"heading": c.heading, "width": c.width, "right": c.right, "mono": c.mono} for c in columns]
-    return {"kind": "table", "title": printable(title), "intro": intro, "columns": heads, "rows": list(rows),
-            "size": size}  # fmt: skip
+    return {
+        "kind": "table", "title": printable(title), "intro": intro, "columns": heads, "size": size,
+        "rows": list(rows),
+    }  # fmt: skip
+
+
+def _parted(rows: Sequence[dict[str, Any]], most: int) -> list[list[dict[str, Any]]]:
+    """Rows in parts that are set as tables of their own, from a new page; a part never ends with a group's head."""
+    parts: list[list[dict[str, Any]]] = [[]] if rows else []
+    for item in rows:
+        if len(parts[-1]) >= most and "group" not in parts[-1][-1]:
+            parts.append([])
+        parts[-1].append(item)
+    return parts
 
 
 def plain_section(table: Table, *, size: float = 8) -> dict[str, Any]:
@@ -153,6 +169,8 @@ def set_document(
     count = sum(len(s["rows"]) for s in sections if s["kind"] == "table")
     if count > MOST_ROWS:
         raise InputError("rows", count, f"a document holds at most {MOST_ROWS:,} rows; take the tables as CSV or XLSX")
+    large = count > _LARGE_ROWS
+    part_rows = _SHORT_PART_ROWS if large else _PART_ROWS
     known = [("Job", block.job), ("Revision", block.revision_words), ("Variant", block.variant), ("Date", block.date),
              ("Customer", block.customer), ("Content", block.content_hash[:12]), ("Made by", block.made_by),
              ("Checked by", ""), *facts]  # fmt: skip
@@ -166,17 +184,20 @@ def set_document(
         "hash": printable(block.content_hash[:12]),
         "date": printable(block.date),
         "landscape": landscape,
+        "repeat": not large,
         "foot": foot,
         "block": [[name, printable(value)] for name, value in known],
         "remarks": [printable(r) for r in remarks],
         "cautions": [[printable(head), printable(text)] for head, text in cautions],
-        "sections": list(sections),
+        "sections": [
+            s | {"rows": [], "parts": _parted(s["rows"], part_rows)} if s["kind"] == "table" else s for s in sections
+        ],
     }
     order = {
         "template": str(_HERE / "typeset" / "packet.typ"),
         "fonts": str(resource_dir("static") / "fonts"),
         "data": data,
-        "tags": count <= _MOST_TAGGED_ROWS,
+        "tags": not large,
         "timestamp": _timestamp(block.date),
     }
     return _run(json.dumps(order).encode())
