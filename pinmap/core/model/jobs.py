@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 from pinmap.core.errors import NotFound
 from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin, PinKey, Platform
-from pinmap.core.model.words import Fate, Role
+from pinmap.core.model.words import Fate, Joint, Role
 
 
 class Pick(NamedTuple):
@@ -78,6 +78,8 @@ class Signal:
     screen: str = ""  # signals with the same group share a screen
     confirmed: bool = False
     note: str = ""
+    via: tuple[str, ...] = ()  # segments that its wires are led through by hand, in this order
+    joint: Joint = Joint.SPLICE  # how three and more ends meet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +130,14 @@ class Practice:
     cut_step_m: float = 0.005
     max_untwisted_m: float = 0.05
     units: str = "metric"  # or "awg"
+    connector_run_in_m: float = 0.0  # from the rear of a connector to its cavities; 0: the service loop has it
+    bend_pct: float = 0.0  # longer way on the outside of a bundle's bends
+    tolerance_m: float = 0.0  # of cutting and laying, added once a wire
+    splice_cost_g: float = 20.0  # a splice is worth this much copper; 20 g are 4.5 m of 0.5 mm2
+    max_splices: int = 4  # in one net; 0: no limit
+    max_splice_wires: int = 12  # in one splice; 0: no limit
+    splice_clear_m: float = 0.04  # no splice nearer to a connector
+    avoid_factor: float = 3.0  # a metre in a run to be avoided counts as so many
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

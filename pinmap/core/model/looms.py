@@ -32,6 +32,9 @@ class Zone:
     wet: bool = False
     moving: bool = False
     hot: bool = False  # near exhaust or turbine
+    no_splice: bool = False  # no splice here although it is dry and still
+    avoid: tuple[str, ...] = ()  # kinds of wire that go another way where there is one; see ``loom.wire_kinds``
+    forbid: tuple[str, ...] = ()  # kinds of wire that never go through
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

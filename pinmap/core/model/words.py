@@ -146,6 +146,14 @@ class NodeKind(StrEnum):
     PLACE = "place"  # where devices sit: fuse box, relay carrier, stud
 
 
+class Joint(StrEnum):
+    """How three and more ends of a net meet."""
+
+    SPLICE = "splice"
+    CHAIN = "daisy chain"  # from end to end; the cavities on the way take two wires
+    CRIMP = "double crimp"  # all wires meet in the terminal of one end
+
+
 class Severity(StrEnum):
     """How grave a finding is: do not build; mend before release; worth knowing."""
 

@@ -7,13 +7,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from pinmap.core.facts.pin_columns import terminator_ohm
 from pinmap.core.model.looms import Device, DeviceEnd
 from pinmap.core.model.pinouts import ConnectorKey, PinKey
 from pinmap.core.model.words import DeviceKind, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.net_parts import NetPin, pin_ref
-from pinmap.core.rules.pin_extra import terminator_ohm
 
 _WORKSHOP = "common practice, workshop reports"
 _BUS_PAIRS = (

@@ -9,13 +9,13 @@ from collections.abc import Iterator, Mapping
 
 from pinmap.core.crossing.ledger import LedgerRow
 from pinmap.core.facts.kinds import plain
+from pinmap.core.facts.pin_columns import OTHER_FUNCTION, SOURCE_EDITION, VIEW, column
 from pinmap.core.model.pinouts import ConnectorKey, Edition, Pin, PinKey
 from pinmap.core.model.words import Evidence, Fate, Severity, natural_key
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.mirror import reversal
 from pinmap.core.rules.net_parts import pin_ref
-from pinmap.core.rules.pin_extra import OTHER_FUNCTION, SOURCE_EDITION, VIEW, column
 
 _WORKSHOP = "common practice, workshop reports"
 _YEARS = re.compile(r"\b((?:19|20)\d\d)\s*(?:-|–|to)\s*((?:19|20)\d\d)\b")

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from pinmap.core.facts.pin_columns import says_fused, stated_fuse_a
 from pinmap.core.model.pinouts import Pin
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Role
 from pinmap.core.rules.net_parts import RUN_SOURCES, SUPPLIES, Link, NetPin, is_supply_out
-from pinmap.core.rules.pin_extra import says_fused, stated_fuse_a
 
 if TYPE_CHECKING:
     from pinmap.core.rules.context import Context
