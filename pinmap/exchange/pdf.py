@@ -61,7 +61,7 @@ def build_pdf(
         intro = "Each face says from which side it is seen. Mark pin 1 on the real connector before inserting anything."
         sections.append(figure_section("Connector faces", faces, columns=2, height_mm=68, intro=intro))
     if plans:
-        sections.append(figure_section("Loom plan and wiring", plans, columns=1, height_mm=148))
+        sections.append(figure_section("Loom plan and wiring", plans, columns=1, height_mm=352, paper="a2"))
     if labels:
         sections.append(_label_section(labels))
     if ring_out is not None:
@@ -120,7 +120,7 @@ def _evidence(text: str) -> Cell:
 
 
 def _end(end: EndWords) -> Cell:
-    return lines(f"{end.place}-{end.cavity}" if end.cavity else end.place, end.mates or end.function, end.terminal)
+    return lines(end.label, end.mates or end.function, end.terminal)
 
 
 def _number(value: float | None, digits: int) -> str:

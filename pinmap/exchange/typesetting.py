@@ -131,11 +131,12 @@ def plain_section(table: Table, *, size: float = 8) -> dict[str, Any]:
 
 
 def figure_section(
-    title: str, figures: Sequence[Figure], *, columns: int, height_mm: float, intro: str = ""
+    title: str, figures: Sequence[Figure], *, columns: int, height_mm: float, intro: str = "", paper: str = "a4"
 ) -> dict[str, Any]:
-    """Drawings side by side, or one a page."""
+    """Drawings side by side, or one a page; ``paper`` is larger where a drawing would be too small to read."""
     return {
         "kind": "figures", "title": printable(title), "intro": intro, "columns": columns, "height": height_mm,
+        "paper": paper,
         "figures": [
             {"title": printable(f.title), "svg": print_fonts(f.svg), "caption": printable(f.caption)} for f in figures
         ],

@@ -145,9 +145,8 @@ def test_packet_holds_every_line_of_every_list(packet, made):
     snapshot, _, routing, rows = made
     whole = squeezed(" ".join(pages(packet)))
     for r in rows:
-        start = f"{r.start.place}-{r.start.cavity}" if r.start.cavity else r.start.place
         assert squeezed(r.wire + r.signal_name) in whole
-        assert squeezed(start) in whole
+        assert squeezed(r.start.label) in whole
         assert squeezed(r.label) in whole
         assert f"{r.cut_m:.3f}" in whole
     for s in splice_table(snapshot, routing):

@@ -31,15 +31,16 @@ class PinTableRow:
 def pin_table(snapshot: Snapshot, variant: Variant, rows: Sequence[BuildRow]) -> tuple[PinTableRow, ...]:
     """Every cavity that has a wire, by connector and cavity in natural order."""
     pins, devices = snapshot.active_pins(variant), snapshot.active_devices(variant)
-    ends: dict[str, list[tuple[str, str]]] = {}
+    ends: dict[str, list[tuple[str, str, str]]] = {}  # signal -> (connector, cavity, words)
     for signal in snapshot.job.signals:
         named = ends.setdefault(signal.key, [])
         for member in signal.members:
             end = member.end
             if isinstance(end, PinKey) and end in pins:
-                named.append((f"{snapshot.platform[end.platform].name} {end.connector}", end.cavity))
+                mates = f"{snapshot.platform[end.platform].name} {end.connector}"
+                named.append((mates, end.cavity, f"{mates}-{end.cavity}"))
             elif isinstance(end, DeviceEnd) and end.device in devices:
-                named.append((end.device, end.terminal))
+                named.append((end.device, end.terminal, str(end)))
     at: dict[tuple[str, str], list[tuple[BuildRow, EndWords]]] = {}
     for row in rows:
         for end_ in (row.start, row.end):
@@ -57,7 +58,7 @@ def pin_table(snapshot: Snapshot, variant: Variant, rows: Sequence[BuildRow]) ->
                 signal=first.signal_name,
                 wires=", ".join(r.wire for r, _ in found),
                 colour=", ".join(dict.fromkeys(r.colour for r, _ in found if r.colour)),
-                leads_to=tuple(f"{p}-{c}" for p, c in ends[first.signal] if (p, c) != (here.mates, cavity)),
+                leads_to=tuple(text for p, c, text in ends[first.signal] if (p, c) != (here.mates, cavity)),
                 evidence=here.evidence_text,
             )
         )

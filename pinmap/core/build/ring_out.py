@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pinmap.core.build.ends import end_words
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.loom.results import Routing, Wire, WireEnd
 from pinmap.core.model.jobs import Snapshot
@@ -67,7 +66,7 @@ def ring_out(snapshot: Snapshot, routing: Routing) -> RingOut:
     groups = _groups(routing.wires)
     for wires in groups:
         probes, ohms = _probes(wires)
-        names = [_label(snapshot, end) for end in probes]
+        names = [end.label for end in probes]
         signals = dict.fromkeys(snapshot.signal[w.signal].name for w in wires)
         signal_name = ", ".join(signals)
         for i in range(1, len(probes)):
@@ -163,8 +162,3 @@ def _between(wires: Sequence[Wire], a: WireEnd, b: WireEnd) -> tuple[str, ...]:
         way.append(came[point][1])
         point = came[point][0]
     return tuple(sorted(way, key=natural_key))
-
-
-def _label(snapshot: Snapshot, end: WireEnd) -> str:
-    words = end_words(snapshot, end)
-    return f"{words.place}-{words.cavity}"

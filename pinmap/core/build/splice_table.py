@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pinmap.core.build.ends import colour_letters, end_words
+from pinmap.core.build.ends import colour_letters
 from pinmap.core.loom.results import Routing, Splice, Wire
 from pinmap.core.model.jobs import Snapshot
 
@@ -37,7 +37,7 @@ def splice_table(snapshot: Snapshot, routing: Routing) -> tuple[SpliceRow, ...]:
     """Splices in the order of their signals."""
     rows = []
     for splice in routing.splices:
-        wires = tuple(_wire(snapshot, routing.wire[w], splice) for w in splice.wires)
+        wires = tuple(_wire(routing.wire[w], splice) for w in splice.wires)
         rows.append(
             SpliceRow(
                 splice=splice.id,
@@ -49,11 +49,9 @@ def splice_table(snapshot: Snapshot, routing: Routing) -> tuple[SpliceRow, ...]:
     return tuple(rows)
 
 
-def _wire(snapshot: Snapshot, wire: Wire, splice: Splice) -> SpliceWire:
+def _wire(wire: Wire, splice: Splice) -> SpliceWire:
     far = wire.b if wire.a.splice == splice.id else wire.a
-    words = end_words(snapshot, far)
-    leads_to = f"{words.place}-{words.cavity}" if words.cavity else words.place
-    return SpliceWire(wire=wire.id, colour=colour_letters(wire.colour), mm2=wire.mm2, leads_to=leads_to)
+    return SpliceWire(wire=wire.id, colour=colour_letters(wire.colour), mm2=wire.mm2, leads_to=far.label)
 
 
 def splice_place(snapshot: Snapshot, splice: Splice) -> str:

@@ -151,7 +151,7 @@ def test_splice_table_names_all_far_ends(made):
     snapshot, _, routing, _ = made
     (splice,) = splice_table(snapshot, routing)
     assert {(w.wire, w.leads_to) for w in splice.wires} == {
-        ("1B", "XD-1"), ("1C", "XD-2"), ("1D", "XU-1"), ("1-F1.2", "F1-2"),
+        ("1B", "XD-1"), ("1C", "XD-2"), ("1D", "XU-1"), ("1-F1.2", "F1.2"),
     }  # fmt: skip
     assert splice.total_mm2 == 6.0
     assert splice.where == "at J1"
