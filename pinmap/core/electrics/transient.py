@@ -132,7 +132,8 @@ def time_constant_s(
     """Time constant [s] near a conductor temperature: heat capacity of metal and wall times the rise per W/m there.
 
     For a pulse of on_s the wall counts only as far as heat gets into it, by IEC 60949:
-    1e-6·(C1·F·√(σk·t·S) + C2·F²·σk·t) with C1 2464, C2 1.22, S in mm². What else lies around the wire never counts: on the safe side.
+    1e-6·(C1·F·√(σk·t·S) + C2·F²·σk·t) with C1 2464, C2 1.22, S in mm². What else lies around
+    the wire never counts: on the safe side.
     """
     way = around or alone(wires)
     core = np.maximum(core_c, ambient_c + 1.0)
