@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pinmap.core.errors import DrawingFailed, InputError
-from pinmap.exchange.tables import Table, Value, text_of
+from pinmap.exchange.tables import Value, text_of
 from pinmap.resources import resource_dir
 
 _HERE = Path(__file__).parent
@@ -122,12 +122,6 @@ def _parted(rows: Sequence[dict[str, Any]], most: int) -> list[list[dict[str, An
             parts.append([])
         parts[-1].append(item)
     return parts
-
-
-def plain_section(table: Table, *, size: float = 8) -> dict[str, Any]:
-    """A table as it is, all columns as wide as the spreadsheet would have them."""
-    columns = [Column(heading=c.heading, width=c.width, right=c.number) for c in table.columns]
-    return table_section(table.title, columns, [row(*cells) for cells in table.rows], size=size)
 
 
 def figure_section(
