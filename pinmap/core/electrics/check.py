@@ -151,7 +151,7 @@ def _load_state(network: Network, found: _Case, load: Load) -> LoadState:
         back=network.points[back],
         current_a=load.current_a or 0.0,
         voltage_v=plus_v - minus_v,
-        feed_drop_v=found.case.supply_v - plus_v,
+        feed_drop_v=load.fed_with_v(found.case.supply_v) - plus_v,
         return_drop_v=minus_v,
         need_v=need_v,
         need_why=why,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pinmap.core.electrics.load_models import Draw, Law, LoadModel, read_model, typed_states
 from pinmap.core.electrics.typed import typed
 from pinmap.core.errors import InputError
+from pinmap.core.facts.circuit import REFERENCE_V
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.model.jobs import Practice, Snapshot, Variant
 from pinmap.core.model.pinouts import Pin, PinKey
@@ -66,7 +67,12 @@ class Load:
         """The least voltage at the load [V], and why."""
         if self.need_v is not None:
             return self.need_v, f"the component's own least voltage ({self.need_from})" if self.need_v else self.need_from
-        return supply_v * (1 - self.drop_pct / 100), f"at most {self.drop_pct:g} % of {supply_v:g} V lost on the way"
+        fed_v = self.fed_with_v(supply_v)
+        return fed_v * (1 - self.drop_pct / 100), f"at most {self.drop_pct:g} % of {fed_v:g} V lost on the way"
+
+    def fed_with_v(self, supply_v: float) -> float:
+        """What its feed starts from [V]: the supply, or the control unit's reference."""
+        return REFERENCE_V.value if self.on_reference else supply_v
 
     def draw(self, code: str) -> Draw | None:
         """What it draws in a load case of this letter; None when off or unknown."""
@@ -129,7 +135,7 @@ def loads(
         for component, ends in by_component.items():
             if not any(k in joined for k, _ in ends):
                 continue
-            out.extend(_of_component(snapshot, dictionary, f"{platform}:{component}", dict(ends), grounds))
+            out.extend(_of_component(snapshot, dictionary, f"{platform}:{component}", dict(ends), grounds, pins))
     return tuple(out)
 
 
@@ -139,12 +145,17 @@ def _takes(pin: Pin) -> bool:
 
 
 def _of_component(
-    snapshot: Snapshot, dictionary: Dictionary, load_key: str, ends: dict[PinKey, Pin], grounds: tuple[PinKey, ...]
-) -> Iterator[Load]:
+    snapshot: Snapshot, dictionary: Dictionary, load_key: str, ends: dict[PinKey, Pin], grounds: tuple[PinKey, ...],
+    pins: Mapping[PinKey, Pin],
+) -> Iterator[Load]:  # fmt: skip
     joined = snapshot.signal_of
     backs = tuple(k for k, p in ends.items() if p.kind in BACK_KINDS and p.direction is Direction.IN)
     feeds = [k for k, p in ends.items() if p.kind in FEED_KINDS and p.direction is Direction.IN]
-    feeds += [k for k, p in ends.items() if p.kind is Kind.REFERENCE_5V and p.direction is Direction.IN and k in joined]
+    feeds += [
+        k for k, p in ends.items()
+        if p.kind is Kind.REFERENCE_5V and p.direction is Direction.IN and k in joined
+        and any(m.end != k and m.end in pins for m in joined[k].members)  # else this variant does not use the sensor
+    ]  # fmt: skip
     if not feeds and any(p.extra and typed(p).given("load_model") for p in ends.values()):
         feeds = [k for k, p in ends.items() if k not in backs and p.kind not in _NO_ENDS][:1]
     if not any(k in joined for k in (*feeds, *backs)):

@@ -151,20 +151,13 @@ class Plan:
         self.indices = (unique % max(self.m, 1)).astype(np.int32)
         heads = np.searchsorted(unique // max(self.m, 1), np.arange(self.m + 1))
         self.indptr = heads.astype(np.int32)
-        self.order: Ints | None = None
 
     def _factorise(self, g: Floats) -> SuperLU:
         data = np.bincount(self.slot, self.sign * g[self.which], minlength=self.indices.size)
         matrix = csc_array((data, self.indices, self.indptr), shape=(self.m, self.m))
-        spec = "MMD_AT_PLUS_A" if self.order is None else "NATURAL"
-        factor = splu(matrix, permc_spec=spec, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-        if self.order is None:
-            self._reorder(np.asarray(factor.perm_c, dtype=np.int64))
-        return factor
-
-    def _reorder(self, order: Ints) -> None:
-        """Numbers the unknowns so that later factorisations need not look for an order."""
-        self.order = order
+        return splu(
+            matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        )  # fmt: skip
 
     def solve(self, wire_ohm: Floats, start: Floats | None = None) -> State:
         """Voltages with these wire resistances [ohm]. ``start`` by node is a guess, such as the solution before."""

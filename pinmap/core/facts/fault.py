@@ -14,8 +14,9 @@ STRONG_V: Final = Constant(14.4, "V", "common practice: charging voltage of a 12
 OPENS_WITHIN_S: Final = Constant(5.0, "s", "IEC 60364-4-41: disconnection time of distribution circuits; also the "
                                            "longest time of the adiabatic formula")  # fmt: skip
 OVERLOAD_K: Final = Constant(50.0, "K", "ISO 6722-1 thermal overload, 6 h at 50 K above the class (from memory)")
-HOLDS_AT: Final = Constant(1.10, "1", "ISO 8820-3: a fuse carries 110 % for 100 h (from memory)")
-OPENS_AT: Final = Constant(1.35, "1", "ISO 8820-3: a fuse opens at 135 % (from memory)")
+LONG_OVERLOAD_K: Final = Constant(
+    25.0, "K", "ISO 6722-1 short-term ageing, 240 h at 25 K above the class (from memory)"
+)
 INRUSH_S: Final = Constant(0.1, "s", "common practice: an inrush whose duration nobody gave")
 STEADY_DROP_V: Final = Constant(1.0, "V", "steady-drop limits after SAE as quoted in workshop manuals: always a fault")
 BARE_FUSE_M: Final = Constant(0.178, "m", "33 CFR 183.455: 7 in from the source")
