@@ -54,7 +54,7 @@ class Reference:
 @dataclass(frozen=True)
 class Network:
     """Elements by index; the first ``n_wires`` are the routing's wires, in order, the next ``n_contacts`` the mated
-    contacts. Conditional elements: relay contacts (``relays``: key, coil, normally open, normally closed) and ``diodes``
+    contacts. Conditional: relay contacts (``relays``: key, coil, normally open, normally closed) and ``diodes``
     from anode to cathode, whose ``ohm`` is their series resistance. Points that ``joins`` names are one node in the
     load cases of its letters. ``plus`` are live supply points, ``minus`` battery minus. ``post`` is the battery's post
     where its internal resistance is known, else -1; in the cases of ``held`` the case's voltage stands at it."""

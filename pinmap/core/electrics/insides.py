@@ -1,4 +1,4 @@
-"""What platforms are inside: supplies and ways back, drivers, references, pull-ups, terminators, battery, alternator."""
+"""What platforms are inside: supplies, ways back, drivers, references, pull-ups, terminators, battery, alternator."""
 
 from __future__ import annotations
 

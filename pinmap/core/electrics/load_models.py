@@ -69,7 +69,9 @@ def coil_dwell_s(inductance_h: float, resistance_ohm: float, peak_a: float, supp
     share = peak_a * resistance_ohm / supply_v
     if share >= 1:
         most = supply_v / resistance_ohm
-        raise InputError("load_peak_a", f"{peak_a:g}", f"{supply_v:g} V through {resistance_ohm:g} ohm gives {most:.3g} A")
+        raise InputError(
+            "load_peak_a", f"{peak_a:g}", f"{supply_v:g} V through {resistance_ohm:g} ohm gives {most:.3g} A"
+        )
     return -inductance_h / resistance_ohm * math.log1p(-share)
 
 
@@ -98,7 +100,9 @@ def pulse_duty(pulse_s: float, rate: float) -> float:
 def _duty(width_s: float, rate: float, column: str) -> float:
     duty = width_s * rate
     if duty > 1 + 1e-9:
-        raise InputError(column, f"{width_s * 1000:g}", f"at {rate:.3g} pulses a second a pulse has {1000 / rate:.3g} ms")
+        raise InputError(
+            column, f"{width_s * 1000:g}", f"at {rate:.3g} pulses a second a pulse has {1000 / rate:.3g} ms"
+        )
     return min(duty, 1.0)
 
 
@@ -109,7 +113,9 @@ def read_model(said: Typed, nominal_v: float) -> LoadModel | None:
     if not name:
         stray = next((c for c in said.values if c.startswith("load_") and c != "load_states"), None)
         if stray is not None:
-            raise InputError("load_model", "", f"{stray} is given, so say which model it belongs to: {', '.join(MODELS)}")
+            raise InputError(
+                "load_model", "", f"{stray} is given, so say which model it belongs to: {', '.join(MODELS)}"
+            )
         return None
     if name not in MODELS:
         raise InputError("load_model", said.text("load_model"), f"choose one of {', '.join(MODELS)}")

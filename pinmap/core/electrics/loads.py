@@ -66,7 +66,10 @@ class Load:
     def need(self, supply_v: float) -> tuple[float, str]:
         """The least voltage at the load [V], and why."""
         if self.need_v is not None:
-            return self.need_v, f"the component's own least voltage ({self.need_from})" if self.need_v else self.need_from
+            return (
+                self.need_v,
+                f"the component's own least voltage ({self.need_from})" if self.need_v else self.need_from,
+            )
         fed_v = self.fed_with_v(supply_v)
         return fed_v * (1 - self.drop_pct / 100), f"at most {self.drop_pct:g} % of {fed_v:g} V lost on the way"
 
@@ -84,7 +87,7 @@ class Load:
 
     @property
     def origin(self) -> str:
-        """"typed", "computed", "dictionary" or "unknown"."""
+        """ "typed", "computed", "dictionary" or "unknown"."""
         return "typed" if self.current_from == "pin" else self.current_from
 
 

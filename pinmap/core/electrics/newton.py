@@ -232,9 +232,7 @@ class Plan:
             out += np.bincount(self.r_supply, r_a, count) - np.bincount(self.r_out, r_a, count)
         volts[self.unknown] += self._factorise(guess).solve(-out[self.unknown])
 
-    def _bend(
-        self, across: Floats, current: Floats, g: Floats, series: Floats, watts: Floats, floor_v: float
-    ) -> None:
+    def _bend(self, across: Floats, current: Floats, g: Floats, series: Floats, watts: Floats, floor_v: float) -> None:
         if series.size:
             current[self.at_diodes], g[self.at_diodes] = diode(across[self.at_diodes], series)
         if watts.size:

@@ -169,5 +169,3 @@ def solve(network: Network, case: LoadCase, wire_ohm: Floats) -> Solution:
     """Solves one load case with these wire resistances [ohm], in the order of the routing's wires. Raises
     StructureError if the currents do not balance, which only absurd resistances bring about."""
     return Solver(network, case).solve(wire_ohm)
-
-

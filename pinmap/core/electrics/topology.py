@@ -40,7 +40,12 @@ class Layout:
 
 
 def lay_out(
-    network: Network, case: LoadCase, *, barred: Collection[str] = (), shed: Collection[str] = (), like: Layout | None = None
+    network: Network,
+    case: LoadCase,
+    *,
+    barred: Collection[str] = (),
+    shed: Collection[str] = (),
+    like: Layout | None = None,
 ) -> Layout:
     """``barred`` relays stay open whatever their coil; ``shed`` loads are left out. ``like`` lends the nodes of an
     earlier layout of the same case."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pinmap.core.model.pinouts import Pin
 from pinmap.core.facts.pin_columns import column, says_fused, stated_fuse_a, terminator_ohm
+from pinmap.core.model.pinouts import Pin
 
 
 @pytest.mark.parametrize(
