@@ -26,6 +26,7 @@ from pinmap.core.model.words import (
     Evidence,
     Fate,
     Gender,
+    Joint,
     Kind,
     NodeKind,
     Role,
@@ -167,7 +168,15 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
     )
     looms = tuple(Loom(key=k, name=draw(_TEXT)) for k in draw(st.lists(_KEY, min_size=1, max_size=2, unique=True)))
     zones = tuple(
-        Zone(key=k, name=draw(_TEXT), ambient_c=draw(st.floats(-40, 150)) + 0.0, wet=draw(st.booleans()))
+        Zone(
+            key=k,
+            name=draw(_TEXT),
+            ambient_c=draw(st.floats(-40, 150)) + 0.0,
+            wet=draw(st.booleans()),
+            no_splice=draw(st.booleans()),
+            avoid=tuple(draw(st.lists(_KEY, max_size=2))),
+            forbid=tuple(draw(st.lists(_KEY, max_size=2))),
+        )
         for k in draw(st.lists(_KEY, max_size=2, unique=True))
     )
     connectors = [ConnectorKey(p.key, c.name) for p in platforms for c in p.connectors]
@@ -236,6 +245,8 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
                 ),
                 twist=draw(_TEXT),
                 confirmed=draw(st.booleans()),
+                via=tuple(draw(st.lists(st.sampled_from([s.key for s in segments]), max_size=2)) if segments else ()),
+                joint=draw(st.sampled_from(Joint)),
             )
         )
     fated = [e for e in ends if isinstance(e, PinKey)][: draw(st.integers(0, 4))]
