@@ -24,8 +24,9 @@ def holds(letters: str, code: str) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
-    """Gives current into ``plus`` out of battery minus: (emf - v)/ohm between least_a and most_a [A], v being the
-    voltage between the two points. emf_v None: the load case's supply. minus -1 is battery minus itself."""
+    """Gives current into ``plus``: (emf - v)/ohm up to most_a [A], v being the voltage between the two points. Above
+    its own voltage it takes (v - emf)/charge_ohm; nothing where that is infinite. emf_v None: the load case's supply.
+    minus -1 is battery minus itself."""
 
     name: str
     plus: int
@@ -33,7 +34,7 @@ class Source:
     ohm: float
     when: str
     emf_v: float | None = None
-    least_a: float = -np.inf
+    charge_ohm: float = np.inf
     most_a: float = np.inf
 
 

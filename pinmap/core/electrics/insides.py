@@ -22,6 +22,7 @@ from pinmap.core.facts.circuit import (
     BATTERY_FULL_V,
     BUS_BIAS_OHM,
     BUS_REST_V,
+    CHARGE_OHM_RATIO,
     REFERENCE_OHM,
     REFERENCE_V,
     REGULATOR_OHM,
@@ -147,7 +148,7 @@ def add_platform(
                 parts.sources.append(
                     Source(
                         name=f"alternator {key}", plus=here, minus=parts.point(body_point(platform)) if body else -1,
-                        ohm=REGULATOR_OHM.value, when=_RUNNING, least_a=0.0, most_a=most_a,
+                        ohm=REGULATOR_OHM.value, when=_RUNNING, most_a=most_a,
                     )
                 )  # fmt: skip
         elif pin.kind is Kind.REFERENCE_5V and inside.plus and inside.grounds:
@@ -198,11 +199,11 @@ def _add_battery(inside: _Inside, pins: Pins) -> None:
         parts = inside.parts
         parts.post, parts.held = parts.point("battery post"), _RUNNING
         parts.sources += [
-            Source(name="battery", plus=parts.post, minus=-1, ohm=ohm, when="KCA"),
-            # Beside a running alternator it helps when the voltage falls below its own, and takes no charge: full.
+            Source(name="battery", plus=parts.post, minus=-1, ohm=ohm, charge_ohm=ohm, when="KCA"),
+            # Beside a running alternator it helps where the voltage falls below its own, and takes little charge.
             Source(
                 name="battery beside the alternator", plus=parts.post, minus=-1, ohm=ohm, when=_RUNNING, emf_v=rest,
-                least_a=0.0,
+                charge_ohm=ohm * CHARGE_OHM_RATIO.value,
             ),
         ]  # fmt: skip
 

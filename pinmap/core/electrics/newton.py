@@ -114,7 +114,7 @@ class Plan:
         self.at_diodes, self.at_powers, self.at_sources = (slice(int(ends[i - 1]), int(ends[i])) for i in (2, 3, 4))
         self.source_emf = np.array([self.case.supply_v if s.emf_v is None else s.emf_v for s in sources])
         self.source_ohm = np.array([s.ohm for s in sources])
-        self.least_a = np.array([s.least_a for s in sources])
+        self.charge_ohm = np.array([s.charge_ohm for s in sources])
         self.most_a = np.array([s.most_a for s in sources])
         self.drawn = np.zeros(layout.count)
         currents = self.ids[Law.CURRENT]
@@ -238,10 +238,11 @@ class Plan:
         if watts.size:
             current[self.at_powers], g[self.at_powers] = power_load(across[self.at_powers], watts, floor_v)
         if self.sources:
-            given = (self.source_emf - across[self.at_sources]) / self.source_ohm
-            current[self.at_sources] = -np.clip(given, self.least_a, self.most_a)
-            free = (given > self.least_a) & (given < self.most_a)
-            g[self.at_sources] = np.where(free, 1 / self.source_ohm, 1e-12)
+            over = self.source_emf - across[self.at_sources]
+            given = np.minimum(over / np.where(over > 0, self.source_ohm, self.charge_ohm), self.most_a)
+            current[self.at_sources] = -given
+            ohm = np.where(over > 0, np.where(given < self.most_a, self.source_ohm, np.inf), self.charge_ohm)
+            g[self.at_sources] = np.maximum(1 / ohm, JUNCTION_LEAK_S.value)
 
     def _state(self, volts: Floats, current: Floats, r_a: Floats, out: Floats, converged: bool) -> State:
         shown = np.where(self.anchored | self.layout.held, volts, np.nan)

@@ -30,6 +30,10 @@ POWER_FLOOR_SHARE: Final = Constant(
 FILAMENT_COLD_RATIO: Final = Constant(10.0, "1", "common practice: cold inrush of a filament by its hot current")
 FILAMENT_INRUSH_S: Final = Constant(0.05, "s", "common practice: a filament is hot after some tens of milliseconds")
 
+CHARGE_OHM_RATIO: Final = Constant(
+    20.0, "1", "common practice: a well charged battery takes a few amperes from the regulator's voltage"
+)
+
 BATTERY_FULL_V: Final = Constant(12.65, "V", "common practice: rest voltage of a full lead-acid battery, 12 V")
 BATTERY_EMPTY_V: Final = Constant(11.9, "V", "common practice: rest voltage of an empty lead-acid battery, 12 V")
 
