@@ -310,4 +310,6 @@ def as_plain(value: Any) -> Any:
         return value.value
     if isinstance(value, tuple | list):
         return [as_plain(item) for item in value]
+    if isinstance(value, float) and value.is_integer():
+        return int(value)  # 35 and 35.0 are equal, so they must hash alike
     return value

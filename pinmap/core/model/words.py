@@ -191,5 +191,5 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
             parts.append((0, int(run), ""))
         elif run:
             parts.append((1, 0, run.casefold()))
-    parts.append((2, 0, name))
+    parts.append((-1, 0, name))  # the shorter name first: 1 before 1A
     return tuple(parts)
