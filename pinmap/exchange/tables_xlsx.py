@@ -7,8 +7,6 @@ import io
 import re
 from collections.abc import Sequence
 
-import xlsxwriter
-
 from pinmap.exchange.tables import Table
 
 _MOST_CHARACTERS = 32_767  # of one cell, a limit of the format
@@ -20,6 +18,8 @@ _EPOCH = datetime.datetime(2000, 1, 1)
 
 def write_xlsx(tables: Sequence[Table], *, title: str = "", footer: str = "") -> bytes:
     """One sheet a table. ``footer`` is printed on each page beside its number. The same input gives the same bytes."""
+    import xlsxwriter  # imported where it is used: it loads for long, and the app can start without
+
     out = io.BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(out, options) as book:

@@ -10,7 +10,6 @@ from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
 from pinmap.core.model.words import View, natural_key
 from pinmap.core.tracing.path import Trace
 from pinmap.drawings.faces import face_labels, face_svg
-from pinmap.drawings.plan import plan_svg
 from pinmap.drawings.strip import strip_svg
 from pinmap.drawings.transit import transit_maps, transit_svg
 from pinmap.services.analysis import Analysis, own_entries
@@ -58,6 +57,9 @@ def maps(snapshot: Snapshot, variant: Variant, done: Analysis) -> tuple[Drawing,
 
 def plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Svg:
     """The loom plan. Raises DrawingFailed."""
+    # imported where it is used: it loads for long, and the app can start without
+    from pinmap.drawings.plan import plan_svg
+
     key = ("plan", snapshot.content_hash, variant.key, own_entries(done.dictionary))
     return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing)))
 

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 
 from pinmap.core.errors import PinmapError
 from pinmap.resources import resource_dir
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+# Alembic is imported where it is used: it loads for long, and a database that is up to date needs none of it.
+
 
 def config(connection: sa.Connection | None = None) -> Config:
     """Alembic's configuration, made in code; with a connection, migrations run on it."""
+    from alembic.config import Config
+
     made = Config()
     made.set_main_option("script_location", str(resource_dir("migrations")).replace("%", "%%"))
     if connection is not None:
@@ -25,21 +29,33 @@ def config(connection: sa.Connection | None = None) -> Config:
 
 def heads() -> tuple[str, ...]:
     """The newest migrations; there must be exactly one."""
+    from alembic.script import ScriptDirectory
+
     return tuple(ScriptDirectory.from_config(config()).get_heads())
+
+
+def newest() -> str:
+    """The newest migration by the number that its file's name begins with."""
+    return max(path.name.partition("_")[0] for path in (resource_dir("migrations") / "versions").glob("[0-9]*.py"))
 
 
 def current(engine: sa.Engine) -> str | None:
     """The migration a database stands at, None when it is empty."""
     with engine.connect() as connection:
-        return MigrationContext.configure(connection).get_current_revision()
+        if not sa.inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar_one_or_none()
 
 
 def upgrade(engine: sa.Engine, target: str = "head") -> None:
     """Upgrades; does nothing when the database is up to date. Raises PinmapError when it is newer than this program,
     or when an upgrade would leave rows that point nowhere."""
     at = current(engine)
-    if at in heads():
+    if target == "head" and at == newest():
         return
+    from alembic import command
+    from alembic.script import ScriptDirectory
+
     if at is not None and at not in {s.revision for s in ScriptDirectory.from_config(config()).walk_revisions()}:
         raise PinmapError(f"the database was made by a newer Pinmap (migration {at}); install that one to open it")
     _run(engine, lambda c: command.upgrade(c, target))
@@ -47,11 +63,15 @@ def upgrade(engine: sa.Engine, target: str = "head") -> None:
 
 def downgrade(engine: sa.Engine, target: str) -> None:
     """Goes back to a migration, or to "base"."""
+    from alembic import command
+
     _run(engine, lambda c: command.downgrade(c, target))
 
 
 def check(engine: sa.Engine) -> None:
     """Raises alembic's CommandError when tables and migrations differ."""
+    from alembic import command
+
     _run(engine, command.check)
 
 

@@ -6,9 +6,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import min_weight_full_bipartite_matching
 
 Edge = tuple[int, int, float]  # row class, column class, gain above 0
 Place = tuple[int, int, int, int]  # row class, rank in it, column class, rank in it
@@ -31,6 +28,10 @@ def assign(rows: Mapping[int, int], columns: Mapping[int, int], edges: Sequence[
 
 def _by_members(rows: Mapping[int, int], columns: Mapping[int, int], edges: Sequence[Edge]) -> list[Place]:
     """Sparse matching in which every row also has a partner of its own that gains nothing."""
+    # imported where it is used: it loads for long, and the app can start without
+    from scipy.sparse import coo_array, csr_array
+    from scipy.sparse.csgraph import min_weight_full_bipartite_matching
+
     row_at = _numbered(rows)
     column_at = _numbered(columns)
     x: list[int] = []
@@ -63,6 +64,10 @@ def _numbered(sizes: Mapping[int, int]) -> dict[tuple[int, int], int]:
 
 def _by_classes(rows: Mapping[int, int], columns: Mapping[int, int], edges: Sequence[Edge]) -> list[Place]:
     """A transport problem between classes, whose solution is whole numbers; members then follow in order of rank."""
+    # here for the same reason
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import coo_array, csr_array
+
     row_at = {i: n for n, i in enumerate(rows)}
     column_at = {j: len(rows) + n for n, j in enumerate(columns)}
     indices = [index for i, j, _ in edges for index in (row_at[i], column_at[j])]

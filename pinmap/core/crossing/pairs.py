@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from pinmap.core.crossing.assignment import Edge, assign
 from pinmap.core.crossing.features import Features, features, place_order
@@ -232,6 +230,10 @@ def _word_shelf(classes: list[_Class], uses: dict[str, int]) -> dict[tuple[objec
 def _pairs(classes_a: list[_Class], classes_b: list[_Class], edges: Mapping[tuple[int, int], Score]) -> list[Proposal]:
     if not edges:
         return []
+    # imported where it is used: it loads for long, and the app can start without
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     total = len(classes_a) + len(classes_b)
     at = ([i for i, _ in edges], [len(classes_a) + j for _, j in edges])
     _, label = connected_components(coo_array((np.ones(len(edges)), at), shape=(total, total)), directed=False)

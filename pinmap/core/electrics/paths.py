@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import dijkstra
 
 from pinmap.core.electrics.heat import Floats
 from pinmap.core.electrics.network import Ints, Network, Solution
@@ -42,6 +40,10 @@ class Ways:
     def _tree(self, roots: Ints, walls: Ints) -> list[int]:
         if not roots.size:
             return [-1] * self._count
+        # imported where it is used: it loads for long, and the app can start without
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import dijkstra
+
         blocked = np.zeros(self._count, dtype=bool)
         blocked[walls] = True
         keep = ~(blocked[self._a] | blocked[self._b])

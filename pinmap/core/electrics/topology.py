@@ -6,8 +6,6 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from pinmap.core.electrics.components import Bools, Ints, Network, Reference, Source, holds
 from pinmap.core.electrics.loads import Load
@@ -93,6 +91,10 @@ def lay_out(
 
 def labels(n: int, a: Ints, b: Ints) -> Ints:
     """Connected parts of a graph: label by vertex."""
+    # imported where it is used: it loads for long, and the app can start without
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     graph = coo_array((np.ones(a.size, dtype=np.int8), (a, b)), shape=(n, n))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 

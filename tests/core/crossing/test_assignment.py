@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import permutations
 
 import pytest
+import scipy.optimize  # noqa: F401  (loaded before the clock of the first example runs)
 from hypothesis import given
 from hypothesis import strategies as st
 
