@@ -7,6 +7,8 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from pinmap.core.electrics.agreement import agreements
+from pinmap.core.electrics.agreement_points import LARGE_PCT
 from pinmap.core.errors import NotFound
 from pinmap.core.facts import sources
 from pinmap.core.facts.functions import dictionary
@@ -22,6 +24,7 @@ PAGES = {
     "howto": "How to do a job",
     "pinouts": "Pinout files",
     "method": "Method",
+    "agreement": "Agreement",
     "rules": "Rules",
     "sources": "Sources",
     "words": "Words",
@@ -41,6 +44,8 @@ def _data(name: str) -> dict[str, Any]:
             return {"tables": [(sources.source(t), len(sources.rows(t))) for t in sources.table_names()]}
         case "words":
             return {"colours": COLOURS, "fates": list(Fate), "functions": len(dictionary().entries)}
+        case "agreement":
+            return {"tables": agreements(), "limit": LARGE_PCT}
         case "method":
             return {"load_cases": DEFAULT_LOAD_CASES}
         case _:
