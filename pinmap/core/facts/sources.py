@@ -43,18 +43,18 @@ def table_names() -> tuple[str, ...]:
 @cache
 def rows(table: str) -> tuple[dict[str, str], ...]:
     """A table's rows as text by column; an empty cell means not given, never 0. Raises TableGap."""
-    path = _TABLES.joinpath(f"{table}.csv")
-    if not path.is_file():
+    if table not in table_names():
         raise TableGap("the list of tables", table, ", ".join(table_names()))
+    path = _TABLES.joinpath(f"{table}.csv")
     return tuple(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
 
 
 @cache
 def source(table: str) -> Source:
     """The sidecar of a table. Raises TableGap."""
-    path = _TABLES.joinpath(f"{table}.source.toml")
-    if not path.is_file():
+    if table not in table_names():
         raise TableGap("the list of sources", table, ", ".join(table_names()))
+    path = _TABLES.joinpath(f"{table}.source.toml")
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     columns = tuple((k, str(v)) for k, v in raw.pop("columns", {}).items())
     return Source(table=table, columns=columns, **{k: str(v) for k, v in raw.items()})
