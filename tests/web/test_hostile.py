@@ -145,7 +145,6 @@ def test_text_in_every_field(client: TestClient, text: str) -> None:
     """Posts the text into each form; whatever is stored is then looked at on every page that shows it."""
     version = client.get("/jobs/test/job.json")
     assert version.status_code == 200
-    one_pin = {"version": "1", "deed": "settle", "pin": "p/bench/C/1/"}
     posts: list[tuple[str, dict[str, str]]] = [
         ("/platforms/new", {"name": text, "role": "accessory", "editions": text, "note": text}),
         ("/platforms/bench/paste", {"text": f"connector\tcavity\tfunction\n{text}\t9\t{text}\n"}),
