@@ -23,7 +23,8 @@ from pinmap.exchange.tables import Table
 from pinmap.exchange.tables_csv import write_csv
 from pinmap.exchange.tables_xlsx import write_xlsx
 from pinmap.services import drawings, platforms
-from pinmap.services.analysis import Analysis, analyse, findings
+from pinmap.services.analysis import Analysis, analyse, findings, own_entries
+from pinmap.services.memory import Memory
 from pinmap.services.shop import Shop
 
 MEDIA = {
@@ -102,8 +103,16 @@ def job_file(snapshot: Snapshot) -> Output:
     return Output(f"{safe_name(snapshot.job.key)}.json", job_json.dump(snapshot), MEDIA["json"])
 
 
+_TABLES: Memory[dict[str, tuple[Table, ...]]] = Memory(8)
+
+
 def tables(done: Analysis) -> dict[str, tuple[Table, ...]]:
-    """The lists of a variant by the stem of their file name."""
+    """The lists of a variant by the stem of their file name; remembered by content, as the ring-out takes time."""
+    key = (done.snapshot.content_hash, done.variant.key, own_entries(done.dictionary))
+    return _TABLES.get(key, lambda: _tables(done))
+
+
+def _tables(done: Analysis) -> dict[str, tuple[Table, ...]]:
     snapshot, rows = done.snapshot, done.build_rows
     plan = ring_out(snapshot, done.routing)
     return {

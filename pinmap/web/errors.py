@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
 from pinmap.core.errors import (
@@ -46,41 +49,93 @@ _TITLES = {
 }
 
 
-def _answer(
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """One field of a refused form and what was in it, one value a tick or line."""
+
+    field: str
+    values: tuple[str, ...]
+
+    @property
+    def long(self) -> bool:
+        return any(len(v) > 80 or "\n" in v for v in self.values)
+
+
+# What the page itself put into the form, and what must not be shown.
+_NOT_SHOWN = {"version", "passphrase"}
+
+
+async def _typed(request: Request) -> tuple[Typed, ...]:
+    """What a refused form had in it, so that nothing typed is lost with it. Reads only a form that the handler has
+    read before: the body of a request can be read once."""
+    form = getattr(request, "_form", None)
+    if form is None:
+        return ()
+    found: dict[str, list[str]] = {}
+    for name, value in form.multi_items():
+        shown = f"the file {value.filename or 'without a name'}" if isinstance(value, UploadFile) else str(value)
+        if name not in _NOT_SHOWN and shown.strip():
+            found.setdefault(name, []).append(shown)
+    return tuple(Typed(name, tuple(values)) for name, values in found.items())
+
+
+def _back(request: Request) -> str:
+    """The page of ours that the form stood on, "" when the browser does not say."""
+    came = urlsplit(request.headers.get("referer", ""))
+    if came.netloc != request.headers.get("host", "") or not came.path.startswith("/") or came.path.startswith("//"):
+        return ""
+    return came.path + (f"?{came.query}" if came.query else "")
+
+
+async def _answer(
     request: Request, status: int, message: str, problems: tuple[FileProblem, ...] = (), field: str = ""
 ) -> Response:
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"error": message, "field": field, "problems": [p.reason for p in problems]}, status)
     title = _TITLES.get(status, "Something went wrong")
-    return page(request, "errors/page.html", status, title=title, code=status, message=message, problems=problems)
+    return page(
+        request,
+        "errors/page.html",
+        status,
+        title=title,
+        code=status,
+        message=message,
+        problems=problems,
+        typed=await _typed(request),
+        back=_back(request),
+    )
 
 
 def install(app: FastAPI) -> None:
     """Register the handlers."""
 
     @app.exception_handler(PinmapError)
-    def pinmap_error(request: Request, error: PinmapError) -> Response:
+    async def pinmap_error(request: Request, error: PinmapError) -> Response:
         status = next((s for cls, s in STATUS.items() if isinstance(error, cls)), 422)
         problems = error.problems if isinstance(error, FileRejected) else ()
-        return _answer(request, status, str(error), problems, error.field if isinstance(error, InputError) else "")
+        return await _answer(
+            request, status, str(error), problems, error.field if isinstance(error, InputError) else ""
+        )
 
     @app.exception_handler(RequestValidationError)
-    def bad_form(request: Request, error: RequestValidationError) -> Response:
+    async def bad_form(request: Request, error: RequestValidationError) -> Response:
         problems = tuple(
             FileProblem(0, ".".join(str(part) for part in e["loc"][1:]), str(e.get("input", ""))[:80], e["msg"])
             for e in error.errors()
         )
         named = ", ".join(p.column for p in problems if p.column)
-        return _answer(request, 422, f"The form is incomplete or has a bad value: {named or 'see below'}.", problems)
+        return await _answer(
+            request, 422, f"The form is incomplete or has a bad value: {named or 'see below'}.", problems
+        )
 
     @app.exception_handler(HTTPException)
-    def http_error(request: Request, error: HTTPException) -> Response:
+    async def http_error(request: Request, error: HTTPException) -> Response:
         message = str(error.detail) if error.status_code != 404 else "There is no page at this address."
-        return _answer(request, error.status_code, message)
+        return await _answer(request, error.status_code, message)
 
     @app.exception_handler(Exception)
-    def failed(request: Request, error: Exception) -> HTMLResponse | Response:
+    async def failed(request: Request, error: Exception) -> HTMLResponse | Response:
         log.error("request failed: %s %s", request.method, request.url.path, exc_info=error)
-        return _answer(
+        return await _answer(
             request, 500, "Nothing was half-saved. The log on the server says what happened; please report it."
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 from urllib.parse import quote
 
@@ -18,7 +18,13 @@ from pinmap.core.facts.conductors import nearest_awg
 from pinmap.core.model.words import DeviceKind, Direction, Evidence, Fate, Gender, Kind, Role
 from pinmap.resources import resource_dir
 
+# The filters below run many thousand times on a long page: they fill in strings of our own with escaped values, which
+# costs a fraction of Markup.format, and remember what comes again and again.
+_REMEMBERED = 4096
+_SHORT = 100  # longer texts are not remembered, so that nobody can fill the memory with them
 
+
+@lru_cache(_REMEMBERED)
 def number(value: float | None, digits: int = 3) -> str:
     """A number to some significant digits without exponent or trailing zeros; a dash when not known."""
     if value is None:
@@ -31,13 +37,15 @@ def number(value: float | None, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+@lru_cache(_REMEMBERED)
 def quantity(value: float | None, unit: str, digits: int = 3) -> Markup:
     """A number with its unit, not broken across lines."""
     if value is None:
         return Markup("–")
-    return Markup('<span class="q">{} <abbr class="unit">{}</abbr></span>').format(number(value, digits), unit)
+    return Markup(f'<span class="q">{number(value, digits)} <abbr class="unit">{escape(unit)}</abbr></span>')  # noqa: S704 - escaped
 
 
+@lru_cache(_REMEMBERED)
 def size(mm2: float | None, units: str = "metric") -> Markup:
     """A conductor size as the user reads it."""
     if mm2 is None:
@@ -47,6 +55,7 @@ def size(mm2: float | None, units: str = "metric") -> Markup:
     return quantity(mm2, "mm²")
 
 
+@lru_cache(_REMEMBERED)
 def metres(length_m: float | None, units: str = "metric") -> Markup:
     """A length as the bench reads it: millimetres, or feet for AWG users."""
     if length_m is None:
@@ -58,12 +67,28 @@ def metres(length_m: float | None, units: str = "metric") -> Markup:
 
 def colour(code: str) -> Markup:
     """A wire colour: a swatch for the eye, letters for black-and-white print, words on hover."""
+    return _colour(code) if len(code) <= _SHORT else _colour.__wrapped__(code)
+
+
+@lru_cache(_REMEMBERED)
+def _colour(code: str) -> Markup:
     if not code:
         return Markup('<span class="colour none">–</span>')
     letters = re.sub(r"[^A-Z]", "", code.upper())
     base, stripe = letters[:2].lower(), letters[2:4].lower()
     swatch = Markup('<i class="sw c-{}{}" aria-hidden="true"></i>').format(base, f" s-{stripe}" if stripe else "")
     return Markup('<span class="colour" title="{}">{}{}</span>').format(colour_words(code), swatch, code)
+
+
+def evidence(level: str, ref: str = "") -> Markup:
+    """How well a pin is known; where from on hover."""
+    return _evidence(level, ref) if len(ref) <= _SHORT else _evidence.__wrapped__(level, ref)
+
+
+@lru_cache(_REMEMBERED)
+def _evidence(level: str, ref: str) -> Markup:
+    title = f' title="{escape(ref)}"' if ref else ""
+    return Markup(f'<span class="tag {escape(level)}"{title}>{escape(level)}</span>')  # noqa: S704 - escaped
 
 
 def path(value: object) -> str:
@@ -87,6 +112,7 @@ def environment() -> Environment:
         "size": size,
         "colour": colour,
         "path": path,
+        "evidence": evidence,
         "metres": metres,
     }
     env.globals |= {
