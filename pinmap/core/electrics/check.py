@@ -8,7 +8,7 @@ import numpy as np
 
 from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, bundle_factors, temperature_c, wire_heat
 from pinmap.core.electrics.loads import Load
-from pinmap.core.electrics.network import Ints, Network, Solution, build_network, solve
+from pinmap.core.electrics.network import Ints, Network, Solution, Solver, build_network
 from pinmap.core.electrics.paths import trace_demand
 from pinmap.core.electrics.results import ElectricalReport, LoadState, UnfedLoad, WireState
 from pinmap.core.electrics.sizing import Demand, advise
@@ -109,11 +109,16 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
         }  # fmt: skip
         np.maximum(demand.current_a, np.abs(amps), out=demand.current_a)
         np.minimum(demand.factor, found.factor, out=demand.factor)
-        states = [_load_state(network, found, load) for load in solution.fed if load.current_a is not None]
+        states = [
+            _load_state(network, found, load, amps_of)
+            for load, amps_of in zip(solution.fed, solution.load_a.tolist(), strict=True)
+            if load.draw(found.case.code) is not None
+        ]
         states += _coil_states(network, found, nominal_v)
         load_states.extend(states)
         trace_demand(network, solution, found.case.supply_v, found.wire_ohm, length_m, states, demand)
         unfed.extend(explainer.explain(load, found.case, solution) for load in solution.starved)
+        unfed.extend(UnfedLoad(load=load.key, case=key, why=why) for load, why in solution.collapsed)
     return ElectricalReport(
         voltage_v=voltage,
         wires=wires,
@@ -121,14 +126,16 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
         advice=advise(routing.wires, snapshot.job.practice, demand),
         unfed=tuple(unfed),
         unknown=tuple(load.key for load in network.loads if load.current_a is None),
+        problems=network.problems,
     )
 
 
 def _solve_warm(network: Network, thermal: _Thermal, case: LoadCase) -> _Case:
     temp = thermal.ambient_c
+    solver = Solver(network, case)
     for _ in range(_ROUNDS):
         ohm = network.wire_ohm_20 * resistance_factor(temp)
-        solution = solve(network, case, ohm)
+        solution = solver.solve(ohm)
         amps = solution.amps[: network.n_wires]
         loaded = thermal.loaded(amps)
         factor = bundle_factors(loaded)
@@ -140,21 +147,29 @@ def _solve_warm(network: Network, thermal: _Thermal, case: LoadCase) -> _Case:
     return _Case(case, solution, ohm, temp, loaded, factor)
 
 
-def _load_state(network: Network, found: _Case, load: Load) -> LoadState:
+def _load_state(network: Network, found: _Case, load: Load, amps: float) -> LoadState:
     feed, back = network.feed_of[load.key], network.back_of[load.key]
     plus_v, minus_v = float(found.solution.volts[feed]), float(found.solution.volts[back])
     need_v, why = load.need(found.case.supply_v)
+    draw = load.draw(found.case.code)
     return LoadState(
         load=load.key,
         case=found.case.key,
         feed=network.points[feed],
         back=network.points[back],
-        current_a=load.current_a or 0.0,
+        current_a=amps,
         voltage_v=plus_v - minus_v,
         feed_drop_v=load.fed_with_v(found.case.supply_v) - plus_v,
         return_drop_v=minus_v,
         need_v=need_v,
         need_why=why,
+        origin=load.origin,
+        model="" if load.model is None else load.model.name,
+        formula="" if draw is None else draw.formula,
+        rms_a=None if draw is None or draw.rms_factor == 1 else amps * draw.rms_factor,
+        inrush_a=load.inrush_a,
+        inrush_s=load.inrush_s,
+        inrush_from=load.inrush_from,
     )
 
 

@@ -26,8 +26,11 @@ from pinmap.core.facts.circuit import (
 )
 from pinmap.core.model.jobs import LoadCase
 
-_ROUNDS = 60
+_ROUNDS = 400
+_TANGENT_ROUNDS = 60
+_SETTLED_V = 1e-3
 _SOLVED_V = 1e-10
+_LEAST_SLOPE_S = 1e-8
 _SLOPE_V = DIODE_IDEALITY.value * THERMAL_V.value
 
 
@@ -51,6 +54,18 @@ def power_load(volts: Floats, watts: Floats, floor_v: float) -> tuple[Floats, Fl
     high = volts > floor_v
     current = np.where(high, watts / safe, watts * volts / floor_v**2)
     return current, np.where(high, -watts / safe**2, watts / floor_v**2)
+
+
+_KNEE_V = _SLOPE_V * float(np.log(_SLOPE_V / (np.sqrt(2.0) * DIODE_SATURATION_A.value)))
+
+
+def _limited(wanted: Floats, before: Floats) -> Floats:
+    """Next branch voltage of diodes: beyond the knee it grows by the logarithm of the step, as circuit solvers do."""
+    jump = np.maximum((wanted - before) / _SLOPE_V, -0.999)
+    from_on = np.where(wanted > before, before + _SLOPE_V * np.log1p(np.maximum(jump, 0.0)), wanted)
+    from_off = _SLOPE_V * np.log(np.maximum(wanted, _SLOPE_V) / _SLOPE_V)
+    grown = np.where(before > 0, from_on, np.maximum(from_off, before))
+    return np.where((wanted > _KNEE_V) & (np.abs(wanted - before) > 2 * _SLOPE_V), grown, wanted)
 
 
 @dataclass(frozen=True)
@@ -174,75 +189,80 @@ class Plan:
         volts[layout.plus & layout.held] = self.case.supply_v
         if start is not None:
             volts[self.unknown] = np.nan_to_num(start[self.unknown])
-        nonlinear = self.at_diodes.start < self.p.size
+        bent = slice(self.at_diodes.start, self.p.size)
         current = np.empty(self.p.size)
-        r_a = np.empty(0)
+        at = np.zeros(self.p.size)  # branch voltage at which each bent branch is replaced by its tangent
 
-        def residual() -> Floats:
-            nonlocal r_a
+        def residual() -> tuple[Floats, Floats]:
             across = volts[self.p] - volts[self.q]
-            current[self.linear] = across[self.linear] * g[self.linear]
-            if nonlinear:
-                self._bend(across, current, g, series, watts, floor_v)
-            out = self.drawn + np.bincount(self.p, current, count) - np.bincount(self.q, current, count)
-            if self.r_g.size:
-                r_a = (volts[self.r_ground] + self.r_volts - volts[self.r_out]) * self.r_g
-                out += np.bincount(self.r_supply, r_a, count) - np.bincount(self.r_out, r_a, count)
-            return np.asarray(out)
+            given = current + g[: self.p.size] * (across - at)
+            out = self.drawn + np.bincount(self.p, given, count) - np.bincount(self.q, given, count)
+            r_a = (volts[self.r_ground] + self.r_volts - volts[self.r_out]) * self.r_g
+            out = out + np.bincount(self.r_supply, r_a, count) - np.bincount(self.r_out, r_a, count)
+            return np.asarray(out), r_a
 
-        if start is None and nonlinear:
-            self._first_guess(volts, g, count)
-        out = residual()
-        converged = self.m == 0
-        factor = None
-        for _ in range(_ROUNDS if self.m else 0):
-            if factor is None or nonlinear:
-                factor = self._factorise(g)
-            step = factor.solve(-out[self.unknown])
-            norm, before = float(np.abs(out[self.unknown]).max()), volts[self.unknown].copy()
-            share = 1.0
-            while True:
-                volts[self.unknown] = before + share * step
-                out = residual()
-                worst = float(np.abs(out[self.unknown]).max())
-                if not nonlinear or worst <= norm * (1 - 1e-4 * share) or worst < 1e-9 or share < 1e-3:
-                    break
-                share /= 2
-            if float(np.abs(step).max()) * share < _SOLVED_V * max(1.0, self.case.supply_v) or not nonlinear:
-                converged = worst <= 1e-6 * max(1.0, float(np.abs(current).max(initial=0.0)))
-                if converged or not nonlinear:
-                    break
-        self.factor = factor
+        current[self.linear] = 0.0
+        self._begin(at, current, g, watts)
+        self.factor, settled, converged = None, 0, False
+        for turn in range(_ROUNDS):
+            if self.m:
+                self.factor = self._factorise(g)
+                volts[self.unknown] += self.factor.solve(-residual()[0][self.unknown])
+            if bent.start == self.p.size:
+                converged = True
+                break
+            across = volts[self.p] - volts[self.q]
+            apart = np.abs(across[bent] - at[bent])
+            if turn and float(apart.max()) < _SOLVED_V:
+                converged = True
+                break
+            others = np.concatenate([across[i] - at[i] for i in (self.at_diodes, self.at_sources)])
+            settled += bool(np.abs(others).max(initial=0.0) < _SETTLED_V)
+            # Power loads follow as currents from above until all else has settled, then by their tangent; if that
+            # runs in circles, as currents to the end: slower, but it comes down to the higher solution if there is one.
+            follow = (settled > 2 or start is not None) and turn < _TANGENT_ROUNDS
+            at[self.at_diodes] = _limited(across[self.at_diodes], at[self.at_diodes])
+            at[self.at_powers] = across[self.at_powers]
+            at[self.at_sources] = self._one_region(across[self.at_sources], at[self.at_sources])
+            self._bend(at, current, g, series, watts, floor_v, follow)
+        current = current + g[: self.p.size] * (volts[self.p] - volts[self.q] - at)
+        at[:] = volts[self.p] - volts[self.q]
+        out, r_a = residual()
+        worst = float(np.abs(out[self.unknown]).max(initial=0.0))
+        converged = converged and worst <= 1e-6 * max(1.0, float(np.abs(current).max(initial=0.0)))
         return self._state(volts, current, r_a, out, converged)
 
-    def _first_guess(self, volts: Floats, g: Floats, count: int) -> None:
-        """The network without its power loads, diodes as if they conducted: voltages from above."""
-        if not self.m:
-            return
-        guess = g.copy()
-        guess[self.at_diodes] = 10.0
-        guess[self.at_powers] = 1e-6
-        guess[self.at_sources] = 1 / self.source_ohm
-        across = volts[self.p] - volts[self.q]
-        current = across * guess[: self.p.size]
-        current[self.at_sources] -= self.source_emf / self.source_ohm
-        out = self.drawn + np.bincount(self.p, current, count) - np.bincount(self.q, current, count)
-        if self.r_g.size:
-            r_a = (volts[self.r_ground] + self.r_volts - volts[self.r_out]) * self.r_g
-            out += np.bincount(self.r_supply, r_a, count) - np.bincount(self.r_out, r_a, count)
-        volts[self.unknown] += self._factorise(guess).solve(-out[self.unknown])
+    def _one_region(self, wanted: Floats, before: Floats) -> Floats:
+        """Next voltage of sources: one at its limit does not fall silent, nor the other way, without regulating."""
+        emf = self.source_emf
+        low = emf - self.source_ohm * self.most_a
+        leaps = ((before <= low) & (wanted >= emf)) | ((before >= emf) & (wanted <= low))
+        return np.asarray(np.where(leaps, (np.maximum(low, emf - 1.0) + emf) / 2, wanted))
 
-    def _bend(self, across: Floats, current: Floats, g: Floats, series: Floats, watts: Floats, floor_v: float) -> None:
+    def _begin(self, at: Floats, current: Floats, g: Floats, watts: Floats) -> None:
+        """Tangents to begin with: diodes conduct, sources give, power loads draw what they would at the supply."""
+        at[self.at_diodes], current[self.at_diodes], g[self.at_diodes] = _KNEE_V, 0.1, 10.0
+        at[self.at_powers], g[self.at_powers] = self.case.supply_v, 0.0
+        current[self.at_powers] = watts / self.case.supply_v
+        at[self.at_sources], current[self.at_sources], g[self.at_sources] = self.source_emf, 0.0, 1 / self.source_ohm
+
+    def _bend(
+        self, at: Floats, current: Floats, g: Floats, series: Floats, watts: Floats, floor_v: float, follow: bool
+    ) -> None:  # fmt: skip
+        """Currents and slopes of the bent branches at these voltages."""
         if series.size:
-            current[self.at_diodes], g[self.at_diodes] = diode(across[self.at_diodes], series)
+            current[self.at_diodes], slope = diode(at[self.at_diodes], series)
+            # What hangs on blocking diodes alone would vanish beside a wire's conductance; steps may be inexact.
+            g[self.at_diodes] = np.maximum(slope, _LEAST_SLOPE_S)
         if watts.size:
-            current[self.at_powers], g[self.at_powers] = power_load(across[self.at_powers], watts, floor_v)
+            current[self.at_powers], slope = power_load(at[self.at_powers], watts, floor_v)
+            g[self.at_powers] = slope if follow else np.maximum(slope, 0.0)
         if self.sources:
-            over = self.source_emf - across[self.at_sources]
+            over = self.source_emf - at[self.at_sources]
             given = np.minimum(over / np.where(over > 0, self.source_ohm, self.charge_ohm), self.most_a)
             current[self.at_sources] = -given
             ohm = np.where(over > 0, np.where(given < self.most_a, self.source_ohm, np.inf), self.charge_ohm)
-            g[self.at_sources] = np.maximum(1 / ohm, JUNCTION_LEAK_S.value)
+            g[self.at_sources] = np.maximum(1 / ohm, _LEAST_SLOPE_S)
 
     def _state(self, volts: Floats, current: Floats, r_a: Floats, out: Floats, converged: bool) -> State:
         shown = np.where(self.anchored | self.layout.held, volts, np.nan)

@@ -35,6 +35,13 @@ class LoadState:
     return_drop_v: float
     need_v: float
     need_why: str
+    origin: str = ""  # of the current: "typed", "computed", "dictionary"
+    model: str = ""  # the load model named for it, "" for a plain current
+    formula: str = ""  # how the current follows from what was typed
+    rms_a: float | None = None  # root mean square of a pulsed current [A]
+    inrush_a: float | None = None  # on switching on, for inrush_s [s] where that is known
+    inrush_s: float | None = None
+    inrush_from: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +73,7 @@ class ElectricalReport:
     advice: Mapping[str, SizeAdvice] = field(default_factory=dict)  # wire id -> advice
     unfed: tuple[UnfedLoad, ...] = ()
     unknown: tuple[str, ...] = ()  # loads whose current nobody gave: counted as nothing
+    problems: tuple[tuple[str, str], ...] = ()  # (pin or load, what is wrong with what was typed for it)
 
     def worst(self, wire: str) -> WireState | None:
         """The case in which this wire is hottest."""

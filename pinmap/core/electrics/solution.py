@@ -154,6 +154,11 @@ class Solver:
         ohm = float(rise[f] - rise[b])
         if not ohm > 0:
             return "the way carries nothing to it once the loads beside it have theirs"
+        if wanted.law is Law.POWER and open_v**2 / 4 / ohm >= wanted.value:
+            return (
+                f"the voltage collapses under its {wanted.value:.4g} W beside the loads that share its way: "
+                f"{open_v:.4g} V and {ohm:.3g} ohm are left for it"
+            )
         if wanted.law is Law.POWER:
             return (
                 f"the voltage collapses under its {wanted.value:.4g} W: the way has {open_v:.4g} V and {ohm:.3g} ohm, "

@@ -97,6 +97,10 @@ class Explainer:
         open_contacts = [self.network.names[e] for e in stops if e not in blocking]
         relays = dict.fromkeys(name.rsplit(" ", 1)[-1] for name in open_contacts)
         waiting = [r for r in relays if r in solution.open_relays]
+        weak = dict(solution.weak)
+        for relay in waiting:
+            if relay in weak:
+                return f"the path ends at relay {relay}, whose coil has only {weak[relay]:.3g} V and does not hold"
         if waiting:
             return f"the path ends at relay {waiting[0]}, whose coil is not driven"
         if relays:
