@@ -8,11 +8,9 @@ the right-hand side; a unit's reference takes from its supply what it gives.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import csc_array
-from scipy.sparse.linalg import SuperLU, splu
-from scipy.special import wrightomega
 
 from pinmap.core.electrics.components import Bools, Floats, Ints, Network
 from pinmap.core.electrics.load_models import Law
@@ -25,6 +23,9 @@ from pinmap.core.facts.circuit import (
     THERMAL_V,
 )
 from pinmap.core.model.jobs import LoadCase
+
+if TYPE_CHECKING:  # scipy loads for long and the app can start without; so it is imported where it is used
+    from scipy.sparse.linalg import SuperLU
 
 _ROUNDS = 400
 _TANGENT_ROUNDS = 60
@@ -40,6 +41,8 @@ def diode(volts: Floats, series_ohm: Floats) -> tuple[Floats, Floats]:
     Shockley: i = Is·(e^((v - i·R)/(n·Vt)) - 1), solved in closed form by the Wright omega function; a least
     conductance lies beside it.
     """
+    from scipy.special import wrightomega
+
     saturation = DIODE_SATURATION_A.value
     scale = saturation * series_ohm / _SLOPE_V
     omega = wrightomega(np.log(scale) + scale + volts / _SLOPE_V)
@@ -168,6 +171,9 @@ class Plan:
         self.indptr = heads.astype(np.int32)
 
     def _factorise(self, g: Floats) -> SuperLU:
+        from scipy.sparse import csc_array
+        from scipy.sparse.linalg import splu
+
         data = np.bincount(self.slot, self.sign * g[self.which], minlength=self.indices.size)
         matrix = csc_array((data, self.indices, self.indptr), shape=(self.m, self.m))
         return splu(

@@ -7,8 +7,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components, dijkstra
 
 from pinmap.core.errors import StructureError
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -23,6 +21,10 @@ class LoomGraph:
     two nodes by index, infinite where there is none."""
 
     def __init__(self, snapshot: Snapshot, variant: Variant) -> None:
+        # imported where it is used: it loads for long, and the app can start without
+        from scipy.sparse import csr_array
+        from scipy.sparse.csgraph import connected_components, dijkstra
+
         there = snapshot.active_connectors(variant)
         self.nodes: tuple[Node, ...] = tuple(
             n for n in snapshot.job.nodes if n.kind is not NodeKind.CONNECTOR or n.mates is None or n.mates in there
