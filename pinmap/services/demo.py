@@ -5,10 +5,10 @@ from __future__ import annotations
 from pinmap import demo
 from pinmap.core.model.jobs import Snapshot
 from pinmap.services import jobs
-from pinmap.services.library import all_housings
+from pinmap.services.remembered import all_housings
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
-from pinmap.store import library
+from pinmap.store import platform_rows
 from pinmap.store.engine import wait_turn
 
 
@@ -24,7 +24,7 @@ def load(shop: Shop) -> None:
                 stored_housings.save_housing(session, housing, None)
         platforms = demo.demo_platforms()
         for platform in platforms:
-            library.add_platform(session, platform)
+            platform_rows.add_platform(session, platform)
         for job in (demo.half_way_job(), demo.finished_job()):
             picked = {pick.platform for seat in job.seats for pick in seat.picks}
             carried = tuple(p for p in platforms if p.key in picked)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pinmap.core.errors import InputError, NotFound, StructureError
 from pinmap.core.model.pinouts import Housing
 from pinmap.core.model.words import natural_key
-from pinmap.services.library import all_housings, built_in_housings, own_housings
+from pinmap.services.remembered import all_housings, built_in_housings, own_housings
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
 

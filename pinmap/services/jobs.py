@@ -20,9 +20,9 @@ from pinmap.core.model.pinouts import Platform
 from pinmap.core.model.words import Role
 from pinmap.exchange import job_json
 from pinmap.services import clashes, dictionary
-from pinmap.services.library import all_housings, loaded
+from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import graph, library, releases, versions
+from pinmap.store import graph, platform_rows, releases, versions
 from pinmap.store import housings as stored_housings
 from pinmap.store import jobs as rows
 from pinmap.store.jobs import Refs, Versions
@@ -196,7 +196,7 @@ def store_snapshot(shop: Shop, session: Session, snapshot: Snapshot, *, rename: 
             stored_housings.save_housing(session, housing, None)
     for platform in snapshot.platforms:
         if _stored_platform(shop, session, platform.key) is None:
-            library.add_platform(session, platform)
+            platform_rows.add_platform(session, platform)
     _store_new(shop, session, snapshot.job)
     return view_in(shop, session, snapshot.job.key)
 
@@ -240,7 +240,7 @@ def _loaded_snapshot(shop: Shop, session: Session, stands: Versions) -> tuple[Sn
 def _with_platforms(shop: Shop, session: Session, job: Job) -> tuple[Refs, Snapshot]:
     """The job on the platforms that its seats pick. Raises NotFound."""
     keys = dict.fromkeys(pick.platform for seat in job.seats for pick in seat.picks)
-    found = [loaded(shop, session, *library.find_platform(session, key, hold=True)) for key in keys]
+    found = [loaded(shop, session, *platform_rows.find_platform(session, key, hold=True)) for key in keys]
     return Refs.of(found), rows.snapshot_of(job, found, all_housings(shop, session))
 
 
@@ -252,7 +252,7 @@ def _store_new(shop: Shop, session: Session, job: Job) -> None:
 
 def _stored_platform(shop: Shop, session: Session, key: str) -> Platform | None:
     try:
-        found = library.find_platform(session, key)
+        found = platform_rows.find_platform(session, key)
     except NotFound:
         return None
     return loaded(shop, session, *found).platform

@@ -28,11 +28,11 @@ from pinmap.exchange.pinout_in import (
     read_table,
 )
 from pinmap.services import dictionary, platforms
-from pinmap.services.library import all_housings, loaded
+from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import drafts, library
+from pinmap.store import drafts, platform_rows
 from pinmap.store.drafts import DraftLine, StoredDraft
-from pinmap.store.library import LoadedPlatform
+from pinmap.store.platform_rows import LoadedPlatform
 
 KEEP, REPLACE = "keep", "replace"
 _SURE = 0.85  # a function code is filled in from the words of a pin at this score, if nothing else fits as well
@@ -95,7 +95,7 @@ def stage_text(shop: Shop, platform_key: str, text: str) -> int:
 def list_drafts(shop: Shop, platform_key: str) -> tuple[DraftLine, ...]:
     """Drafts of a platform that wait for a decision, the newest first. Raises NotFound."""
     with shop.read() as session:
-        platform_id, _ = library.find_platform(session, platform_key)
+        platform_id, _ = platform_rows.find_platform(session, platform_key)
         return drafts.list_drafts(session, platform_id)
 
 
@@ -190,7 +190,7 @@ def _stage(shop: Shop, platform_key: str, table: RawTable, filename: str) -> int
         "choices": {},
     }
     with shop.write() as session:
-        platform_id, _ = library.find_platform(session, platform_key)
+        platform_id, _ = platform_rows.find_platform(session, platform_key)
         return drafts.add(session, platform_id, filename, asdict(table), state)
 
 
@@ -202,7 +202,7 @@ def _take(shop: Shop, draft_id: int, version: int | None, *, whole: bool) -> Tak
             _refuse_problems(view)
         elif not view.ready:
             raise InputError("rows", len(view.draft.rows), "correct a row first, or choose what to keep; none is ready")
-        platform_version = library.find_platform(session, view.platform.key)[1]
+        platform_version = platform_rows.find_platform(session, view.platform.key)[1]
         words = dictionary.entries_in(shop, session)
         taken = Taken(0, 0, 0, len(view.draft.rows) - len(view.ready))
 
@@ -241,7 +241,7 @@ def _merged(session: Session, old: LoadedPlatform, view: DraftView, words: Dicti
             key = on_file.key(platform.key)
             if pin.key(platform.key) != key:  # same cavity, other editions: the entry stays joined where it is used
                 connector_id = old.connector_ids[ConnectorKey(platform.key, pin.connector)]
-                library.rename_pin(session, old.pin_ids[key], connector_id, pin.cavity, ";".join(pin.editions))
+                platform_rows.rename_pin(session, old.pin_ids[key], connector_id, pin.cavity, ";".join(pin.editions))
             replaced[key] = pin
     merged = tuple(replaced.get(p.key(platform.key), p) for p in platform.pins) + tuple(new)
     left = len(view.draft.rows) - len(rows)
@@ -273,7 +273,7 @@ def _refuse_problems(view: DraftView) -> None:
 
 
 def _view(shop: Shop, session: Session, stored: StoredDraft) -> DraftView:
-    platform_version = library.platform_version(session, stored.platform_id)
+    platform_version = platform_rows.platform_version(session, stored.platform_id)
     platform = loaded(shop, session, stored.platform_id, platform_version).platform
     words = dictionary.entries_in(shop, session)
     housings = all_housings(shop, session)

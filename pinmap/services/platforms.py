@@ -16,10 +16,10 @@ from pinmap.core.facts.shelf import ShelfEntry, shelf
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
 from pinmap.services import jobs
-from pinmap.services.library import all_housings, loaded
+from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import library, versions
-from pinmap.store.library import LoadedPlatform, PlatformSummary
+from pinmap.store import platform_rows, versions
+from pinmap.store.platform_rows import LoadedPlatform, PlatformSummary
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class PlatformView:
 def list_platforms(shop: Shop) -> tuple[PlatformSummary, ...]:
     """All platforms, by name."""
     with shop.read() as session:
-        return library.list_platforms(session)
+        return platform_rows.list_platforms(session)
 
 
 def get(shop: Shop, key: str) -> PlatformView:
@@ -85,12 +85,12 @@ def rename(shop: Shop, key: str, version: int, name: str) -> PlatformView:
 def delete(shop: Shop, key: str, version: int) -> None:
     """Deletes a platform. Raises StructureError naming the jobs that use it, Conflict, NotFound."""
     with shop.write() as session:
-        platform_id, _ = library.find_platform(session, key)
-        if users := library.jobs_using(session, platform_id):
+        platform_id, _ = platform_rows.find_platform(session, key)
+        if users := platform_rows.jobs_using(session, platform_id):
             names = ", ".join(repr(name) for _, _, name in users)
             raise StructureError(f"platform {key} is used by {names}; delete or change these first", (key,))
         versions.claim(session, "platform", platform_id, version)
-        library.delete_platform(session, platform_id)
+        platform_rows.delete_platform(session, platform_id)
 
 
 def copy(shop: Shop, key: str, new_key: str, name: str) -> PlatformView:
@@ -146,7 +146,7 @@ def delete_edition(shop: Shop, key: str, version: int, edition: str) -> Platform
         _find(platform.editions, edition, "key", "edition")
         uses = [f"connector {c.name}" for c in platform.connectors if edition in c.editions]
         uses += [f"pin {p.connector}-{p.cavity}" for p in platform.pins if edition in p.editions]
-        uses += [f"job {name!r}" for name in library.jobs_picking_edition(session, old.id, edition)]
+        uses += [f"job {name!r}" for name in platform_rows.jobs_picking_edition(session, old.id, edition)]
         if uses:
             raise StructureError(f"edition {edition} is named by {_some(uses)}; change these first", (edition,))
         return replace(platform, editions=tuple(e for e in platform.editions if e.key != edition))
@@ -177,7 +177,7 @@ def update_connector(shop: Shop, key: str, version: int, name: str, **changes: A
         if new_name != name:
             if not new_name:
                 raise InputError("name", new_name, "give the connector a name")
-            library.rename_connector(session, old.id, name, new_name)
+            platform_rows.rename_connector(session, old.id, name, new_name)
         changed = replace(connector, name=new_name, **changes)
         return replace(
             platform,
@@ -195,8 +195,8 @@ def delete_connector(shop: Shop, key: str, version: int, name: str) -> PlatformV
         platform = old.platform
         _find(platform.connectors, name, "name", "connector")
         ids = [i for k, i in old.pin_ids.items() if k.connector == name]
-        uses = library.connector_uses(session, old.connector_ids[ConnectorKey(platform.key, name)])
-        if uses := (*uses, *library.pin_uses(session, ids)):
+        uses = platform_rows.connector_uses(session, old.connector_ids[ConnectorKey(platform.key, name)])
+        if uses := (*uses, *platform_rows.pin_uses(session, ids)):
             raise StructureError(f"connector {name} is used by {_some(uses)}; take it out there first", (name,))
         return replace(
             platform,
@@ -229,7 +229,9 @@ def update_pin(shop: Shop, key: str, version: int, pin: PinKey, changed: Pin) ->
         _check_pin(shop, session, old, changed)
         if changed.key(key) != pin:
             connector_id = old.connector_ids[ConnectorKey(key, changed.connector)]
-            library.rename_pin(session, old.pin_ids[pin], connector_id, changed.cavity, ";".join(changed.editions))
+            platform_rows.rename_pin(
+                session, old.pin_ids[pin], connector_id, changed.cavity, ";".join(changed.editions)
+            )
         return replace(old.platform, pins=tuple(changed if p.key(key) == pin else p for p in old.platform.pins))
 
     return _change(shop, key, version, f"pin {pin.connector}-{pin.cavity}", act)
@@ -241,7 +243,7 @@ def delete_pin(shop: Shop, key: str, version: int, pin: PinKey) -> PlatformView:
     def act(session: Session, old: LoadedPlatform) -> Platform:
         if pin not in old.pin_ids:
             raise NotFound(f"there is no pin {pin}")
-        if uses := library.pin_uses(session, [old.pin_ids[pin]]):
+        if uses := platform_rows.pin_uses(session, [old.pin_ids[pin]]):
             raise StructureError(f"pin {pin} is used by {_some(uses)}; take it out there first", (str(pin),))
         return replace(old.platform, pins=tuple(p for p in old.platform.pins if p.key(key) != pin))
 
@@ -250,11 +252,11 @@ def delete_pin(shop: Shop, key: str, version: int, pin: PinKey) -> PlatformView:
 
 def change_in(shop: Shop, session: Session, key: str, version: int, what: str, act: Act) -> None:
     """Changes a platform in a session that is open, and what follows from it in the jobs that use it."""
-    platform_id, _ = library.find_platform(session, key)
-    users = library.jobs_using(session, platform_id)  # first, so that no job changes meanwhile
+    platform_id, _ = platform_rows.find_platform(session, key)
+    users = platform_rows.jobs_using(session, platform_id)  # first, so that no job changes meanwhile
     versions.claim(session, "platform", platform_id, version, f"platform {key} ({what})")
     old = loaded(shop, session, platform_id, version)
-    library.save_platform(session, platform_id, act(session, old))
+    platform_rows.save_platform(session, platform_id, act(session, old))
     for _, job, _ in users:
         jobs.rederive(shop, session, job)
 
@@ -270,18 +272,18 @@ def _change(shop: Shop, key: str, version: int, what: str, act: Act) -> Platform
 
 def _add(shop: Shop, platform: Platform) -> PlatformView:
     with shop.write() as session:
-        taken = {p.key for p in library.list_platforms(session)}
+        taken = {p.key for p in platform_rows.list_platforms(session)}
         key = platform.key.strip() or jobs.free_key(platform.name, taken)
-        library.add_platform(session, replace(platform, key=key))
+        platform_rows.add_platform(session, replace(platform, key=key))
         return _view(shop, session, key)
 
 
 def _view(shop: Shop, session: Session, key: str) -> PlatformView:
-    platform_id, version = library.find_platform(session, key)
+    platform_id, version = platform_rows.find_platform(session, key)
     platform = loaded(shop, session, platform_id, version).platform
     named = {c.housing for c in platform.connectors}
     housings = {k: h for k, h in all_housings(shop, session).items() if k in named}
-    users = tuple((k, name) for _, k, name in library.jobs_using(session, platform_id, lock=False))
+    users = tuple((k, name) for _, k, name in platform_rows.jobs_using(session, platform_id, lock=False))
     return PlatformView(platform, version, housings, users)
 
 

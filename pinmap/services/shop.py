@@ -16,7 +16,7 @@ from pinmap.settings import Settings
 from pinmap.store import migrate
 from pinmap.store.engine import make_engine, writing
 from pinmap.store.jobs import Refs
-from pinmap.store.library import LoadedPlatform
+from pinmap.store.platform_rows import LoadedPlatform
 
 
 class Shop:

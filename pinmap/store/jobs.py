@@ -29,7 +29,7 @@ from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey, Platform
 from pinmap.core.model.words import natural_key
 from pinmap.store.base import checked, now, sought, table
 from pinmap.store.consistency import check_snapshot
-from pinmap.store.library import LoadedPlatform
+from pinmap.store.platform_rows import LoadedPlatform
 from pinmap.store.rows import Plan, apply, plan
 
 

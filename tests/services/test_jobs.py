@@ -17,7 +17,7 @@ from pinmap.core.model.words import Fate, Role
 from pinmap.services import jobs, platforms
 from pinmap.services.jobs import JobView
 from pinmap.services.shop import Shop
-from pinmap.store import graph, library
+from pinmap.store import graph, platform_rows
 from pinmap.store import jobs as rows
 from tests.factories_store import big_snapshot, platform, seats
 
@@ -27,7 +27,7 @@ A, B = platform("donor", Role.DONOR, 2, 10), platform("host", Role.HOST, 2, 10)
 def fill(shop: Shop) -> JobView:
     with shop.write() as session:
         for p in (A, B):
-            library.add_platform(session, p)
+            platform_rows.add_platform(session, p)
     return jobs.create_job(shop, "j", "Job", seats(A, B))
 
 
@@ -134,7 +134,7 @@ def test_graph_follows_the_job(shop: Shop) -> None:
     def reached() -> set[str]:
         with shop.read() as session:
             stands = rows.versions(session, "j")
-            loaded = [library.load_platform(session, i) for i, _ in stands.platforms]
+            loaded = [platform_rows.load_platform(session, i) for i, _ in stands.platforms]
             ids = {k: v for p in loaded for k, v in p.pin_ids.items()}
             found = graph.follow(session, stands.job_id, graph.pin_point(ids[pair(3)[0]]))
             return {str(k) for k, v in ids.items() if v in {r.pin_id for r in found}}

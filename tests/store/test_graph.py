@@ -13,7 +13,7 @@ from pinmap.core.model.looms import Device, DeviceEnd
 from pinmap.core.model.pinouts import Edition, Pin, PinKey
 from pinmap.core.model.words import DeviceKind, Kind, Role
 from pinmap.services.shop import Shop
-from pinmap.store import graph, jobs, library
+from pinmap.store import graph, jobs, platform_rows
 from pinmap.store.graph import CONDUCTING, Electrical
 from pinmap.store.graph_tables import EdgeKind
 from pinmap.store.jobs import Refs
@@ -22,7 +22,9 @@ from tests.factories_store import big_snapshot, platform, seats
 
 def _job(shop: Shop, snapshot: Snapshot) -> tuple[int, Refs]:
     with shop.write() as session:
-        loaded = [library.load_platform(session, library.add_platform(session, p)) for p in snapshot.platforms]
+        loaded = [
+            platform_rows.load_platform(session, platform_rows.add_platform(session, p)) for p in snapshot.platforms
+        ]
         refs = Refs.of(loaded)
         return jobs.add_job(session, snapshot, refs), refs
 

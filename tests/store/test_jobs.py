@@ -18,7 +18,7 @@ from pinmap.core.model.pinouts import Connector, Edition, Housing, Pin, PinKey, 
 from pinmap.core.model.words import DeviceKind, Fate, NodeKind, Role
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
-from pinmap.store import jobs, library
+from pinmap.store import jobs, platform_rows
 from pinmap.store.base import table
 from pinmap.store.jobs import Refs
 from tests.factories_store import big_snapshot, platform, seats, snapshots
@@ -27,14 +27,14 @@ from tests.factories_store import big_snapshot, platform, seats, snapshots
 def put(session: Session, snapshot: Snapshot) -> tuple[int, Refs]:
     for housing in snapshot.housings:
         stored_housings.save_housing(session, housing, None)
-    loaded = [library.load_platform(session, library.add_platform(session, p)) for p in snapshot.platforms]
+    loaded = [platform_rows.load_platform(session, platform_rows.add_platform(session, p)) for p in snapshot.platforms]
     refs = Refs.of(loaded)
     return jobs.add_job(session, snapshot, refs), refs
 
 
 def take(session: Session, key: str) -> Snapshot:
     stands = jobs.versions(session, key)
-    loaded = [library.load_platform(session, i) for i, _ in stands.platforms]
+    loaded = [platform_rows.load_platform(session, i) for i, _ in stands.platforms]
     job = jobs.load_job(session, stands.job_id, Refs.of(loaded))
     return jobs.snapshot_of(job, loaded, {k: h for k, (h, _) in stored_housings.load_housings(session).items()})
 
@@ -152,7 +152,7 @@ def test_contradictions_are_named_and_nothing_is_written(shop: Shop, change: Cal
 @pytest.mark.parametrize("text", ["nul\x00", "half \ud800", "x" * 121])
 def test_text_that_an_engine_cannot_hold_is_refused_by_name(shop: Shop, text: str) -> None:
     with pytest.raises(InputError, match="key: "), shop.write() as session:
-        library.add_platform(session, replace(A, key=text))
+        platform_rows.add_platform(session, replace(A, key=text))
 
 
 def test_a_cell_of_a_megabyte_is_kept(shop: Shop) -> None:

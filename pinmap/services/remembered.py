@@ -12,8 +12,8 @@ from pinmap.core.facts.shelf import standard_housings
 from pinmap.core.model.pinouts import Housing
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
-from pinmap.store import library, versions
-from pinmap.store.library import LoadedPlatform
+from pinmap.store import platform_rows, versions
+from pinmap.store.platform_rows import LoadedPlatform
 
 
 @cache
@@ -36,5 +36,5 @@ def all_housings(shop: Shop, session: Session) -> dict[str, Housing]:
 def loaded(shop: Shop, session: Session, platform_id: int, version: int) -> LoadedPlatform:
     """A platform as of a version read in the same session."""
     return shop.recall(
-        session, shop.platforms, (platform_id, version), lambda: library.load_platform(session, platform_id)
+        session, shop.platforms, (platform_id, version), lambda: platform_rows.load_platform(session, platform_id)
     )
