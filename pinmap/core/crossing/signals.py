@@ -79,8 +79,9 @@ def propose_signals(snapshot: Snapshot, dictionary: Dictionary) -> tuple[SignalP
     seat_of = {pick.platform: seat.key for seat in snapshot.job.seats for pick in seat.picks}
     ranked = sorted(found.values(), key=lambda p: (-p.confidence, order[p.a], order[p.b]))
     groups = _grouped(ranked, seen, seat_of)
-    _take_in_twins(groups, [key for key in order if key in seen], seen)
-    out = [_signal(group, order, dictionary) for group in groups]
+    names = {platform.key: platform.name for platform in snapshot.platforms}
+    _take_in_twins(groups, [key for key in order if key in seen], seen, names)
+    out = [_signal(group, order, dictionary, names) for group in groups]
     return tuple(sorted(out, key=lambda s: (-s.confidence, order[s.members[0]])))
 
 
@@ -141,7 +142,9 @@ def _coexist(x: PinKey, y: PinKey) -> bool:
     return not x.edition or not y.edition or bool(set(x.edition.split(";")) & set(y.edition.split(";")))
 
 
-def _take_in_twins(groups: list[_Group], pins: Iterable[PinKey], seen: Mapping[PinKey, Features]) -> None:
+def _take_in_twins(
+    groups: list[_Group], pins: Iterable[PinKey], seen: Mapping[PinKey, Features], names: Mapping[str, str]
+) -> None:
     """Supplies and returns that have no partner of their own join their twin: same platform, same function."""
     taken = {key: group for group in groups for key in group.members}
     twins: dict[tuple[str, str, Kind], list[_Group]] = {}
@@ -161,21 +164,26 @@ def _take_in_twins(groups: list[_Group], pins: Iterable[PinKey], seen: Mapping[P
             continue
         group.members.append(key)
         group.confidence = min(group.confidence, _SEVERAL_CAP)
-        group.notes.append(f"{key.connector}-{key.cavity} is one more pin of {key.platform} for {item.name}")
+        group.notes.append(f"{key.connector}-{key.cavity} is one more pin of {names[key.platform]} for {item.name}")
 
 
-def _signal(group: _Group, order: Mapping[PinKey, int], dictionary: Dictionary) -> SignalProposal:
+def _signal(
+    group: _Group, order: Mapping[PinKey, int], dictionary: Dictionary, names: Mapping[str, str]
+) -> SignalProposal:
+    def short(key: PinKey) -> str:
+        return f"{names[key.platform]} {key.connector}-{key.cavity}"
+
     confidence, notes = group.confidence, list(group.notes)
     near = [p for p in group.refused if p.confidence >= group.confidence - MARGIN]
     if near:
         confidence = min(confidence, _DOUBTFUL_CAP)
-        outside = sorted({_short(k) for p in near for k in p.members if k not in group.members})
+        outside = sorted({short(k) for p in near for k in p.members if k not in group.members})
         notes.append(f"{', '.join(outside)} would fit nearly as well, but not together with these: choose")
     best = max(group.pairs, key=lambda p: (bool(p.function_code), p.confidence))
     members = tuple(sorted(group.members, key=order.__getitem__))
     weakest_first = sorted(group.pairs, key=lambda p: (p.confidence, order[p.a], order[p.b]))
     reasons = notes + [
-        f"{_short(p.a)} and {_short(p.b)} ({p.confidence:.0%}): {'; '.join(p.reasons)}" for p in weakest_first
+        f"{short(p.a)} and {short(p.b)} ({p.confidence:.0%}): {'; '.join(p.reasons)}" for p in weakest_first
     ]
     rivals: dict[PinKey, float] = {}
     for key, likely in [r for pair in group.pairs for r in pair.rivals] + [
@@ -194,10 +202,6 @@ def _signal(group: _Group, order: Mapping[PinKey, int], dictionary: Dictionary) 
         twist=_twist(entry) if entry is not None else "",
         screen=_twist(entry) if entry is not None and entry.screen else "",
     )
-
-
-def _short(key: PinKey) -> str:
-    return f"{key.platform} {key.connector}-{key.cavity}"
 
 
 def _twist(entry: FunctionEntry) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from pinmap.core.electrics.network import contact_ohm
+from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import (
     CONTACT_OHM,
@@ -169,7 +170,7 @@ def _onward(
 ) -> Iterator[Step]:
     for wire in routing.wires_at.get(point, ()):
         other = wire.b if wire.a.point == point else wire.a
-        ohm = wire_size(wire.mm2, wire.insulation).r20_ohm_per_m * wire.cut_length_m
+        ohm = wire_size(wire.mm2, wire.insulation).r20_ohm_per_m * wire.cut_length_m if judgeable(wire) else 0.0
         ohm += STUD_OHM.value * sum(
             e.device is not None and e.device.device in devices
             and devices[e.device.device].kind is DeviceKind.STUD for e in (wire.a, wire.b)

@@ -105,7 +105,9 @@ def trace_demand(
         root = np.sqrt(np.maximum(np.abs(solution.amps[on_way]), 1e-9))
         length = length_m[on_way]
         ohm_allowed = budget * length / (root * float((length * root).sum()))
-        for element, growth in zip(on_way, (ohm_allowed / wire_ohm[on_way]).tolist(), strict=True):
+        met = state.voltage_v >= state.need_v - 1e-9  # then no wire on the way is too thin, however it is shared out
+        for element, share in zip(on_way, (ohm_allowed / wire_ohm[on_way]).tolist(), strict=True):
+            growth = max(share, 1.0) if met else share
             if growth < demand.growth[element]:
                 demand.growth[element] = growth
                 demand.growth_load[element] = state.load

@@ -24,8 +24,10 @@ from pinmap.core.electrics.protection_limits import (
     selective_limit,
 )
 from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.surroundings import factors
 from pinmap.core.electrics.typed import number_or_none, typed
 from pinmap.core.electrics.wire_limits import WireLimit, wire_limits
+from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import resistance_factor
 from pinmap.core.facts.constants import AMBIENT_C, FUSE_DROP_V
 from pinmap.core.facts.fault import (
@@ -44,7 +46,7 @@ from pinmap.core.facts.parts import fuse_derating
 from pinmap.core.facts.sources import source
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot, Variant
-from pinmap.core.model.pinouts import PinKey
+from pinmap.core.model.pinouts import Pin, PinKey
 from pinmap.core.model.words import Role, Severity
 
 
@@ -108,10 +110,10 @@ class Supply:
 
 def supply_of(snapshot: Snapshot) -> Supply:
     """The host's battery in a short circuit, scaled by its nominal voltage; its resistance as typed in the column
-    battery_ohm of a host's supply pin, else the usual one. Raises InputError for a bad entry there."""
+    battery_ohm of a host's supply pin, else the usual one."""
     host = next((p for p in snapshot.platforms if p.role is Role.HOST), None)
     scale = host.nominal_v / 12 if host is not None else 1.0
-    stated = [number_or_none(typed(pin), "battery_ohm") for pin in (host.pins if host is not None else ()) if pin.extra]
+    stated = [_battery_ohm(pin) for pin in (host.pins if host is not None else ()) if pin.extra]
     battery = next((ohm for ohm in stated if ohm), None)
     said = f"{battery:g} ohm (typed)" if battery else f"{BATTERY_OHM.value * scale:g} ohm ({BATTERY_OHM.source})"
     return Supply(
@@ -125,6 +127,13 @@ def supply_of(snapshot: Snapshot) -> Supply:
             ("voltage, strong", f"{STRONG_V.value * scale:g} V ({STRONG_V.source})"),
         ),
     )
+
+
+def _battery_ohm(pin: Pin) -> float | None:
+    try:
+        return number_or_none(typed(pin), "battery_ohm")
+    except InputError:  # the network's report names the entry; here the usual figure stands in
+        return None
 
 
 def protection(
@@ -161,7 +170,10 @@ class _Protection:
                 curve = self.curve(feed, fuse)
                 if curve is not None:
                     asked += [(feed.steps[i].wire, curve, self._strong_a(feed, feed.steps[i].before)) for i in wires]
-        limits = wire_limits([(w, c, a) for w, c, a in asked if w is not None], self.report)
+        limits = wire_limits(
+            [(w, c, a) for w, c, a in asked if w is not None], self.report,
+            factors(self.snapshot, self.routing, self.report),
+        )  # fmt: skip
         return tuple(self._feed(feed, limits) for feed in self.feeds)
 
     # Parts
@@ -222,8 +234,7 @@ class _Protection:
         weakest: WireLimit | None = None
         before = feed.fuse_before(fuse) if fuse >= 0 else -1
         above = self.curve(feed, before) if fuse >= 0 and (before >= 0 or feed.source_fused) else None
-        behind_any = any(s.before == fuse for s in feed.steps) if fuse >= 0 else True
-        if not behind_any or (fuse >= 0 and not self._wires_behind(feed, fuse)):
+        if fuse >= 0 and not self._wires_behind(feed, fuse):
             found.append(nothing_behind_limit())
         if curve is None:
             found.append(no_rating_limit())
@@ -275,7 +286,9 @@ class _Protection:
     def _wires_behind(self, feed: Feed, fuse: int) -> bool:
         """Something that can draw hangs behind this fuse: a cavity of a platform, a coil, or a converter."""
         inside: set[int] = {fuse}
-        consumers = False
+        taken = {s.key for s in feed.steps if s.before == fuse}
+        # A wire that was reached another way, by a fuse beside this one: what hangs there is this one's too.
+        consumers = any(w.id not in taken for w in self.routing.wires_at.get(feed.steps[fuse].b, ()))
         for i, step in enumerate(feed.steps):
             if step.before in inside:
                 inside.add(i)
@@ -321,7 +334,8 @@ class _Protection:
                 continue
             at_a = max(steady_a - (load.current_a or 0.0), 0.0) + load.inrush_a
             seconds = load.inrush_s or INRUSH_S.value
-            found.append(Mark(label=f"{load.name} starts", current_a=at_a, seconds=seconds))
+            assumed = load.inrush_s is None
+            found.append(Mark(label=f"{load.name} starts", current_a=at_a, seconds=seconds, assumed=assumed))
         return tuple(found)
 
     def _short(self, feed: Feed, far: int, current_a: float, curve: FuseCurve) -> Limit:
@@ -332,7 +346,7 @@ class _Protection:
         return Limit(
             key="short",
             title="A short circuit at the far end opens it in time",
-            ok=current_a >= need_a,
+            ok=current_a >= need_a or current_a <= curve.rating_a,  # its wires stand the rating for ever
             grade=Severity.STOP,
             value=current_a,
             limit=need_a,

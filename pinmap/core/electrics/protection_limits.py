@@ -37,11 +37,13 @@ class Limit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """A point on a fuse's chart: a current, for so long; seconds 0 marks a current only."""
+    """A point on a fuse's chart: a current, for so long; seconds 0 marks a current only. ``assumed``: nobody gave the
+    duration."""
 
     label: str
     current_a: float
     seconds: float = 0.0
+    assumed: bool = False
 
 
 def nothing_behind_limit() -> Limit:
@@ -85,13 +87,13 @@ def inrush_limit(mark: Mark, curve: FuseCurve, derating: float) -> Limit | None:
     return Limit(
         key=f"inrush {mark.label}",
         title=f"It stands the inrush: {mark.label}",
-        ok=mark.seconds <= earliest_s,
+        ok=True if mark.seconds <= earliest_s else None if mark.assumed else False,
         grade=Severity.NOTE,
         value=mark.seconds,
         limit=earliest_s,
         unit="s",
         why=f"{mark.current_a:.3g} A for {mark.seconds:g} s; such a fuse may open after {earliest_s:.2g} s at the "
-        "earliest",
+        "earliest" + ("; nobody gave the duration, so this is not judged" if mark.assumed else ""),
         formula="duration ≤ earliest opening time at inrush / derating",
         inputs=(("inrush with the other loads", f"{mark.current_a:.3g} A"), ("duration", f"{mark.seconds:g} s, "
                 "typed or " + INRUSH_S.source)),

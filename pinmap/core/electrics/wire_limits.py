@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pinmap.core.electrics.adiabatic import k_factor
 from pinmap.core.electrics.fuse_curves import FuseCurve
-from pinmap.core.electrics.heat import Floats, WireHeat, bundle_factors, temperature_c, wire_heat
+from pinmap.core.electrics.heat import Floats, WireHeat, temperature_c, wire_heat
 from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.surroundings import FACTOR_WORDS, judgeable
 from pinmap.core.electrics.transient import time_to_reach_s
-from pinmap.core.facts.conductors import insulations, wire_size
-from pinmap.core.facts.constants import COPPER_OHM_MM2_PER_M
-from pinmap.core.facts.fault import OPENS_WITHIN_S, OVERLOAD_K, short_circuit_end_c
+from pinmap.core.facts.conductors import wire_size
+from pinmap.core.facts.constants import AMBIENT_C, COPPER_OHM_MM2_PER_M
+from pinmap.core.facts.fault import LONG_OVERLOAD_K, OPENS_WITHIN_S, OVERLOAD_K, short_circuit_end_c
 from pinmap.core.loom.results import Wire
 
 _CURVE_POINTS = 48
@@ -36,7 +39,7 @@ class WireLimit:
     opening_c: float
     class_c: float
     ambient_c: float
-    loaded: int
+    factor: float
     start_c: float
     end_c: float
     k_factor: float
@@ -51,57 +54,79 @@ class WireLimit:
         return (
             ("wire", f"{self.wire.id}, {self.wire.mm2:g} mm², {self.wire.insulation}, class {self.class_c:g} °C"),
             ("air", f"{self.ambient_c:g} °C"),
-            (
-                "loaded wires in its bundle",
-                f"{self.loaded}, factor {_factor(self.loaded):g} on the current (ABYC E-11)",
-            ),
+            ("in its bundle", f"{self.factor:.2g} of the current of a free wire ({FACTOR_WORDS})"),
         )
 
 
-def _factor(loaded: int) -> float:
-    return float(bundle_factors(np.array([max(loaded, 1)], dtype=np.intp))[0])
+@dataclass(frozen=True, slots=True)
+class Guarded:
+    """A wire behind a fuse: the greatest current that can flow [A], its surroundings, its temperature before [°C]."""
+
+    wire: Wire
+    curve: FuseCurve
+    most_a: float
+    ambient_c: float
+    factor: float
+    start_c: float
 
 
-def _known(wire: Wire) -> bool:
-    return wire.insulation in insulations() and 0.05 <= wire.mm2 <= 150
+def guarded(
+    wire: Wire, curve: FuseCurve, most_a: float, report: ElectricalReport, factor: Mapping[str, float]
+) -> Guarded:
+    """The question for a wire as a report shows it at its hottest."""
+    state = report.worst(wire.id)
+    if state is None:
+        return Guarded(wire, curve, most_a, AMBIENT_C.value, factor.get(wire.id, 1.0), AMBIENT_C.value)
+    return Guarded(wire, curve, most_a, state.ambient_c, factor.get(wire.id, 1.0), state.temp_c)
 
 
-def wire_limits(asked: Sequence[tuple[Wire, FuseCurve, float]], report: ElectricalReport) -> dict[str, WireLimit]:
+def wire_limits(
+    asked: Sequence[tuple[Wire, FuseCurve, float]], report: ElectricalReport, factor: Mapping[str, float]
+) -> dict[str, WireLimit]:
     """Limits by wire id. Each wire with its fuse and the greatest current that can flow [A]; wires of unknown
-    insulation or impossible size are left out. In a bundle the wire heats as a free one does at current / factor."""
-    found = [(w, c, a) for w, c, a in asked if _known(w)]
+    insulation or impossible size are left out. ``factor`` as ``surroundings.factors`` gives it."""
+    found = [guarded(w, c, a, report, factor) for w, c, a in asked if judgeable(w)]
+    return {g.wire.id: limit for g, limit in zip(found, limits_of(found), strict=True)}
+
+
+def limits_of(found: Sequence[Guarded], *, thorough: bool = True) -> list[WireLimit]:
+    """Limits of wires of known insulation. In a bundle the wire heats as a free one does at current / factor. Without
+    ``thorough`` the heating over time is not followed where the steady temperatures break a limit already."""
     if not found:
-        return {}
-    states = [report.worst(w.id) for w, _, _ in found]
-    heat = wire_heat([(w.mm2, w.insulation) for w, _, _ in found])
-    air_c = np.array([s.ambient_c if s is not None else 85.0 for s in states])
-    loaded = np.array([max(s.loaded_in_bundle, 1) if s is not None else 1 for s in states], dtype=np.intp)
-    start_c = np.minimum(
-        np.array([s.temp_c if s is not None else 85.0 for s in states]), heat.max_temp_c + OVERLOAD_K.value
-    )
-    factor = bundle_factors(loaded)
-    held_a = np.array([c.held_a for _, c, _ in found])
-    held = temperature_c(heat, held_a, air_c, factor)
-    at_rating = temperature_c(heat, np.array([c.rating_a for _, c, _ in found]), air_c, factor)
-    opening = temperature_c(heat, np.array([c.opening_a for _, c, _ in found]), air_c, factor)
-    slow = _overload(found, heat, air_c, factor, start_c)
-    out: dict[str, WireLimit] = {}
-    for i, (wire, curve, most_a) in enumerate(found):
-        end_c = short_circuit_end_c(wire.insulation)
-        area = carrying_mm2(wire.mm2, wire.insulation)
+        return []
+    heat = wire_heat([(g.wire.mm2, g.wire.insulation) for g in found])
+    air_c = np.array([g.ambient_c for g in found])
+    start_c = np.minimum(np.array([g.start_c for g in found]), heat.max_temp_c + OVERLOAD_K.value)
+    factor = np.array([g.factor for g in found])
+    at_rating, held, opening = (
+        temperature_c(heat, np.array(amps), air_c, factor)
+        for amps in (
+            [g.curve.rating_a for g in found], [g.curve.held_a for g in found], [g.curve.opening_a for g in found],
+        )
+    )  # fmt: skip
+    over = (at_rating > heat.max_temp_c) | (held > heat.max_temp_c + LONG_OVERLOAD_K.value)
+    over |= opening > heat.max_temp_c + OVERLOAD_K.value
+    follow = np.ones(len(found), dtype=bool) if thorough else ~over
+    slow = _overload(found, heat, air_c, factor, start_c, follow)
+    out = []
+    for i, g in enumerate(found):
+        end_c = short_circuit_end_c(g.wire.insulation)
+        area = carrying_mm2(g.wire.mm2, g.wire.insulation)
         k = k_factor(min(float(start_c[i]), end_c - 1), end_c)
-        worst = [*slow[i], *_short(curve, most_a, k * area)]
+        worst = [*slow[i], *_short(g.curve, g.most_a, k * area)]
         stands_s, opens_s, worst_a = min(worst, key=lambda x: x[0] / x[1], default=(math.inf, 1.0, 0.0))
-        out[wire.id] = WireLimit(
-            wire=wire, rating_a=curve.rating_a, rating_c=float(at_rating[i]),
-            held_a=curve.held_a, held_c=float(held[i]), opening_c=float(opening[i]),
-            class_c=float(heat.max_temp_c[i]), ambient_c=float(air_c[i]), loaded=int(loaded[i]),
-            start_c=float(start_c[i]), end_c=end_c, k_factor=k, area_mm2=area, margin=stands_s / opens_s,
-            worst_a=worst_a, opens_s=opens_s, stands_s=stands_s,
+        out.append(
+            WireLimit(
+                wire=g.wire, rating_a=g.curve.rating_a, rating_c=float(at_rating[i]), held_a=g.curve.held_a,
+                held_c=float(held[i]), opening_c=float(opening[i]), class_c=float(heat.max_temp_c[i]),
+                ambient_c=g.ambient_c, factor=g.factor, start_c=float(start_c[i]), end_c=end_c, k_factor=k,
+                area_mm2=area, margin=stands_s / opens_s, worst_a=worst_a, opens_s=opens_s, stands_s=stands_s,
+            )
         )  # fmt: skip
     return out
 
 
+@cache
 def carrying_mm2(mm2: float, insulation: str) -> float:
     """Area of copper that has the size's greatest resistance [mm²]: on the safe side of the nominal area."""
     return COPPER_OHM_MM2_PER_M.value / wire_size(mm2, insulation).r20_ohm_per_m
@@ -113,18 +138,23 @@ def _short(curve: FuseCurve, most_a: float, stands: float) -> list[tuple[float, 
     first_a = curve.opens_within_a(OPENS_WITHIN_S.value)
     if most_a < first_a:
         return []
-    corners = [first_a, *(i for i in curve.gate_currents_a if first_a < i < most_a), most_a]
+    corners = [first_a, *(i for i in curve.gate_currents_a if first_a < i < most_a)]
+    if math.isfinite(most_a):  # beyond the last gate both lines fall alike, so an infinite current adds no corner
+        corners.append(most_a)
     return [((stands / i) ** 2, curve.latest_s(i), i) for i in corners]
 
 
 def _overload(
-    found: Sequence[tuple[Wire, FuseCurve, float]], heat: WireHeat, air_c: Floats, factor: Floats, start_c: Floats
-) -> list[list[tuple[float, float, float]]]:
+    found: Sequence[Guarded], heat: WireHeat, air_c: Floats, factor: Floats, start_c: Floats,
+    follow: NDArray[np.bool_],
+) -> list[list[tuple[float, float, float]]]:  # fmt: skip
     """The same above 5 s, where heat leaves the wire: time to class + 50 K against the latest opening time."""
     out: list[list[tuple[float, float, float]]] = [[] for _ in found]
     which: list[int] = []
     amps: list[float] = []
-    for i, (_, curve, most_a) in enumerate(found):
+    for i, (curve, most_a) in enumerate((g.curve, g.most_a) for g in found):
+        if not follow[i]:
+            continue
         low, high = curve.opening_a, curve.opens_within_a(OPENS_WITHIN_S.value)
         points = {i_a for i_a in curve.gate_currents_a if i_a < high} | {(low * high) ** 0.5}
         for current in sorted(points):
@@ -144,7 +174,7 @@ def _overload(
             np.minimum(start_c[at[hot]], limit_c[hot]),
         )  # fmt: skip
     for j, i in enumerate(which):
-        latest = found[i][1].latest_s(amps[j])
+        latest = found[i].curve.latest_s(amps[j])
         out[i].append((max(float(times[j]), OPENS_WITHIN_S.value if times[j] > 0 else 0.0), latest, amps[j]))
     return out
 
@@ -156,7 +186,7 @@ def damage_curve(k: WireLimit, from_a: float, to_a: float) -> tuple[tuple[float,
     n = currents.size
     heat = wire_heat([(k.wire.mm2, k.wire.insulation)] * n)
     air_c, limit_c = np.full(n, k.ambient_c), np.full(n, k.class_c + OVERLOAD_K.value)
-    factor = _factor(k.loaded)
+    factor = k.factor
     slow = time_to_reach_s(heat, currents / factor, air_c, limit_c, np.full(n, min(k.start_c, k.class_c)))
     out = []
     for current, slow_s in zip(currents.tolist(), slow.tolist(), strict=True):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from pinmap.core.crossing.ledger import Ledger, ledger
+from pinmap.core.electrics.protection import FeedReport, protection
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.loom.nets import nets
@@ -70,6 +71,11 @@ class Context:
     @cached_property
     def devices(self) -> Mapping[str, Device]:
         return self.snapshot.active_devices(self.variant)
+
+    @cached_property
+    def protection(self) -> tuple[FeedReport, ...]:
+        """What each fuse guards, and whether it opens in time."""
+        return protection(self.snapshot, self.variant, self.routing, self.report, self.dictionary)
 
     @cached_property
     def joined(self) -> frozenset[PinKey]:

@@ -13,7 +13,19 @@ from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import Severity
-from pinmap.core.rules import buses, fuses, grounds, paperwork, relays, safety, signals, supply, terminals, wires
+from pinmap.core.rules import (
+    buses,
+    fuses,
+    grounds,
+    paperwork,
+    protection,
+    relays,
+    safety,
+    signals,
+    supply,
+    terminals,
+    wires,
+)
 from pinmap.core.rules.context import Common, Context
 from pinmap.core.rules.declare import Rule, RuleInfo
 from pinmap.core.rules.finding import Finding
@@ -24,6 +36,7 @@ _SUBJECTS: tuple[ModuleType, ...] = (
     signals,
     grounds,
     fuses,
+    protection,
     terminals,
     wires,
     buses,

@@ -1,0 +1,307 @@
+"""The least copper that meets every limit in every case and variant.
+
+A mixed-integer master (HiGHS) chooses sizes by linear rows that no good choice breaks (``size_rows``), so its optimum
+is a bound from below. The choice is then judged on the true network with heat. Where a limit is broken, a cut is added:
+thinner never helps, so at least one of the wires that bear on the limit must be thicker than here. Wires that cannot
+help are left out of the cut, and the others are raised as far as the limit stays broken, which makes the cut strong.
+The first choice that breaks nothing has the least copper of all. Couplings that no row shows (a bundle's heat, a
+conductor's temperature, currents that move with the voltage, loops) are thus met by the network itself.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pinmap.core.electrics.check import check
+from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.size_choices import Knob, knobs
+from pinmap.core.electrics.size_limits import Breach, Judge, Sizes
+from pinmap.core.electrics.size_rows import Row, Rows, splice_rows
+from pinmap.core.facts.fault import COPPER_KG_PER_M3
+from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom.results import Routing
+from pinmap.core.loom.route import route
+from pinmap.core.model.jobs import Snapshot, Variant
+
+_TIME_S = 60.0
+_CUTS_A_ROUND = 12
+_SEED = 8820
+_GUESSES = 14
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Optimum:
+    """A choice of sizes. ``sizes`` stand in the order of ``knobs``; masses are copper of all variants together [kg];
+    ``bound_kg`` is a proven lower bound, reached where ``proven``. ``unmet`` are limits that even the largest sizes
+    break; ``rounds`` and ``solved`` tell the work: masters, and networks solved."""
+
+    knobs: tuple[Knob, ...]
+    sizes: Sizes
+    now_kg: float
+    mass_kg: float
+    bound_kg: float
+    proven: bool
+    unmet: tuple[Breach, ...]
+    ratio_unmet: bool
+    rounds: int
+    solved: int
+    judge: Judge
+    largest: Sizes
+
+
+def copper_kg(knob: Knob, mm2: float) -> float:
+    """Copper of all pieces of wire that one knob sets [kg], by nominal area."""
+    return knob.length_m * mm2 * 1e-6 * COPPER_KG_PER_M3.value
+
+
+def optimum(
+    snapshot: Snapshot,
+    dictionary: Dictionary,
+    *,
+    scope: Collection[str] | None = None,
+    results: Sequence[tuple[Variant, Routing, ElectricalReport]] | None = None,
+    time_s: float = _TIME_S,
+) -> Optimum:
+    """Sizes with the least copper for the wires of ``scope`` (ids, None for all), over all variants, the routing as it
+    is. After ``time_s`` the best choice found so far is given, with ``proven`` false. Raises StructureError as
+    ``route`` does."""
+    if results is None:
+        found = []
+        for variant in snapshot.variants:
+            routing = route(snapshot, variant, dictionary)
+            found.append((variant, routing, check(snapshot, variant, routing, dictionary)))
+        results = found
+    variants, routings = [r[0] for r in results], [r[1] for r in results]
+    chosen = knobs(snapshot, routings, [r[2] for r in results], dictionary, scope)
+    judge = Judge(snapshot, variants, routings, dictionary, chosen)
+    return _Search(judge, chosen, time_s).run()
+
+
+class _Search:
+    def __init__(self, judge: Judge, chosen: Sequence[Knob], time_s: float) -> None:
+        self.judge, self.knobs = judge, chosen
+        self.until = time.monotonic() + time_s
+        self.largest: Sizes = tuple(k.sizes[-1] for k in chosen)
+        self.unmet = judge.all_breaches(self.largest)
+        self.left_out = {b.key for b in self.unmet}
+        self.start = np.cumsum([0, *(len(k.sizes) for k in chosen)])
+        self.ratios = splice_rows(judge, chosen)
+        self.ratio_unmet = self._master([0] * len(chosen), self.ratios) is None
+        if self.ratio_unmet:
+            self.ratios = []
+        self.rounds = 0
+        self.first: list[int] = []
+        self.rows: list[Row] = []
+        self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}
+
+    def run(self) -> Optimum:
+        best = self._guess() if self.knobs else self.largest
+        sizes, bound, proven = self._prove(best) if self.knobs else (best, 0.0, True)
+        mass = self._mass(sizes)
+        return Optimum(
+            knobs=tuple(self.knobs),
+            sizes=sizes,
+            now_kg=sum(copper_kg(k, k.now_mm2) for k in self.knobs),
+            mass_kg=mass,
+            bound_kg=mass if proven else min(bound, mass),
+            proven=proven,
+            unmet=tuple(self.unmet),
+            ratio_unmet=self.ratio_unmet,
+            rounds=self.rounds,
+            solved=self.judge.solved,
+            judge=self.judge,
+            largest=self.largest,
+        )
+
+    def _mass(self, sizes: Sizes) -> float:
+        return sum(copper_kg(k, s) for k, s in zip(self.knobs, sizes, strict=True))
+
+    def _guess(self) -> Sizes:
+        """A good choice by near rows, built again around each choice until it breaks nothing."""
+        sizes = tuple(k.now_mm2 if k.now_mm2 in k.sizes else _up(k, k.now_mm2) for k in self.knobs)
+        best, best_kg = self.largest, self._mass(self.largest)
+        floor = [0] * len(self.knobs)
+        tight: dict[str, float] = {}
+        for _ in range(_GUESSES):
+            if time.monotonic() > self.until:
+                break
+            near = Rows(self.judge, self.knobs, sizes, self.left_out)
+            first = [max(f, g) for f, g in zip(near.first, floor, strict=True)]
+            rows = [replace(r, most=r.most - tight.get(r.what, 0.0)) for r in near.rows]
+            found = self._master(first, rows + self.ratios) or self._master(first, self.ratios)
+            if found is None:
+                break
+            before, (sizes, _) = sizes, found
+            broken = self._broken(sizes)
+            if not broken and self._mass(sizes) < best_kg:
+                best, best_kg = sizes, self._mass(sizes)
+            if sizes == before and not broken:
+                break
+            if sizes == before:  # the rows guess too well of it: ask for a little more there
+                for b in broken:
+                    i = self.judge.knob_of[b.variant].get(b.what)
+                    if i is not None and b.kind != "short":
+                        up = min(self.knobs[i].sizes.index(sizes[i]) + 1, len(self.knobs[i].sizes) - 1)
+                        floor[i] = max(floor[i], up)
+                    for r in near.rows:
+                        if r.what == f"{b.what} in {b.case}" or (b.kind == "short" and r.what == f"short at {b.what}"):
+                            tight[r.what] = tight.get(r.what, 0.0) + max(0.002 * abs(r.most), 1e-4)
+        return best
+
+    def _prove(self, best: Sizes) -> tuple[Sizes, float, bool]:
+        """From below: the master's choice is judged, and a cut is learned from what it breaks, until it breaks nothing
+        or nothing cheaper than the best known choice is left. Gives sizes, bound, proven."""
+        best_kg = self._mass(best)
+        cap = self._cap(best_kg)
+        pick = random.Random(_SEED)  # noqa: S311  # any choice that is not the largest will do
+        other: Sizes = tuple(pick.choice([s for s in k.sizes if s <= c]) for k, c in zip(self.knobs, cap, strict=True))
+        if time.monotonic() > self.until:
+            return best, 0.0, False
+        safe = Rows(self.judge, self.knobs, cap, self.left_out, other)
+        self.first, self.rows, self.on_way, self.largest = safe.first, safe.rows, safe.on_way, cap
+        bound = 0.0
+        while True:
+            self.rounds += 1
+            found = self._master(self.first, self.rows + self.ratios)
+            if found is None or found[1] >= best_kg * (1 - 1e-9):
+                return best, best_kg, True
+            sizes, bound = found
+            broken = self._broken(sizes)
+            if not broken:
+                return sizes, bound, True
+            if time.monotonic() > self.until:
+                return best, bound, False
+            self._learn(sizes, broken)
+
+    def _cap(self, best_kg: float) -> Sizes:
+        """By knob: the largest size of any choice that is no heavier than the best one known."""
+        found = self._master([0] * len(self.knobs), self.ratios)
+        slack = best_kg - (found[1] if found is not None else 0.0) + 1e-9
+        return tuple(
+            max(s for s in k.sizes if s == k.sizes[0] or copper_kg(k, s) - copper_kg(k, k.sizes[0]) <= slack)
+            for k in self.knobs
+        )
+
+    def _broken(self, sizes: Sizes) -> list[Breach]:
+        return [b for b in self.judge.all_breaches(sizes) if b.key not in self.left_out]
+
+    def _master(self, first: Sequence[int], rows: Sequence[Row]) -> tuple[Sizes, float] | None:
+        """The choice of least copper under the rows, checked against them exactly; None where there is none."""
+        # imported where it is used: it loads for long, and the app can start without
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import coo_array
+
+        n = int(self.start[-1])
+        cost = np.array([copper_kg(k, s) for k in self.knobs for s in k.sizes])
+        high = np.ones(n)
+        for i, least in enumerate(first):
+            high[self.start[i] : self.start[i] + least] = 0.0
+        one = LinearConstraint(
+            coo_array(
+                (np.ones(n), (np.repeat(np.arange(len(self.knobs)), np.diff(self.start)), np.arange(n))),
+                shape=(len(self.knobs), n),
+            ).tocsr(), 1, 1,
+        )  # fmt: skip
+        limits = [one]
+        if rows:
+            data, at, column, most = [], [], [], []
+            for r, row in enumerate(rows):
+                scale = max((abs(x) for c in row.cost.values() for x in c), default=1.0) or 1.0
+                for i, each in row.cost.items():
+                    for j, value in enumerate(each):
+                        data.append(value / scale)
+                        at.append(r)
+                        column.append(int(self.start[i]) + j)
+                most.append(row.most / scale)
+            matrix = coo_array((data, (at, column)), shape=(len(rows), n)).tocsr()
+            limits.append(LinearConstraint(matrix, -np.inf, np.array(most)))
+        found = milp(cost, constraints=limits, integrality=np.ones(n, dtype=np.int64), bounds=Bounds(0, high),
+                     options={"mip_rel_gap": 0.0})  # fmt: skip
+        if found.x is None:
+            return None
+        sizes = tuple(
+            k.sizes[int(np.argmax(found.x[self.start[i] : self.start[i + 1]]))] for i, k in enumerate(self.knobs)
+        )
+        return sizes, float(found.fun)
+
+    # Cuts
+
+    def _learn(self, sizes: Sizes, broken: Sequence[Breach]) -> None:
+        """Adds a cut for the worst breaches; those of one wire or load are one."""
+        seen: set[tuple[str, str]] = set()
+        for breach in sorted(broken, key=lambda b: -b.by):
+            if (breach.kind, breach.what) in seen or len(seen) >= _CUTS_A_ROUND:
+                continue
+            seen.add((breach.kind, breach.what))
+            self._cut(sizes, breach)
+            if time.monotonic() > self.until:
+                break
+
+    def _cut(self, sizes: Sizes, breach: Breach) -> None:
+        v = breach.variant
+        used = self.judge.used[v]
+        free = [i for i in used if sizes[i] < self.largest[i]]
+
+        def still(trial: Sizes) -> bool:
+            return any(b.key == breach.key for b in self.judge.judge(v, trial)[1])
+
+        def raised(keep: Collection[int]) -> Sizes:
+            return tuple(s if i in keep else self.largest[i] for i, s in enumerate(sizes))
+
+        own = self.judge.knob_of[v].get(breach.what)
+        near = [i for i in self.on_way.get((v, breach.what, breach.case), ()) if i in free]
+        if breach.kind in {"heat", "fuse"} and own is not None and own in free and still(raised({own})):
+            keep, trial = [own], raised({own})
+        elif breach.kind in {"drop", "fed"} and near and still(raised(near)):
+            keep, trial = near, raised(near)
+        else:
+            keep = self._needed(free, lambda chosen: still(raised(chosen)))
+            trial = raised(keep)
+        # Raise what is left, each as far as the limit stays broken.
+        at = {i: self.knobs[i].sizes.index(sizes[i]) for i in keep}
+        for i in keep:
+            low, high = at[i], len(self.knobs[i].sizes) - 1
+            while low < high:
+                middle = (low + high + 1) // 2
+                if still(self._with(trial, i, self.knobs[i].sizes[middle])):
+                    low = middle
+                else:
+                    high = middle - 1
+            at[i] = low
+            trial = self._with(trial, i, self.knobs[i].sizes[low])
+        if len(keep) == 1:
+            self.first[keep[0]] = max(self.first[keep[0]], at[keep[0]] + 1)
+            return
+        cost = {
+            i: tuple(-1.0 if j > at[i] else 0.0 for j in range(len(self.knobs[i].sizes))) for i in keep
+        }  # fmt: skip
+        self.rows.append(Row(f"cut for {breach.what}", cost, -1.0))
+
+    def _with(self, sizes: Sizes, i: int, mm2: float) -> Sizes:
+        return (*sizes[:i], mm2, *sizes[i + 1 :])
+
+    def _needed(self, free: list[int], still: Callable[[Collection[int]], bool]) -> list[int]:
+        """Knobs that must stay as they are for the limit to stay broken: halves are dropped while that holds."""
+        keep = list(free)
+        size = max(len(keep) // 2, 1)
+        while True:
+            dropped = False
+            begin = 0
+            while begin < len(keep):
+                trial = keep[:begin] + keep[begin + size :]
+                if trial and still(trial):
+                    keep, dropped = trial, True
+                else:
+                    begin += size
+            if size == 1 and not dropped:
+                return keep
+            size = max(size // 2, 1)
+
+
+def _up(knob: Knob, mm2: float) -> float:
+    return next((s for s in knob.sizes if s >= mm2), knob.sizes[-1])

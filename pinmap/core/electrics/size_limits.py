@@ -1,0 +1,261 @@
+"""Every limit that sizes must meet, judged on the true network: heat, the fuse before a wire, the voltage at a load.
+
+A limit that even the largest sizes break is nobody's to meet by sizing; it is named and left out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pinmap.core.electrics.check import check
+from pinmap.core.electrics.feeds import Feed, feeds
+from pinmap.core.electrics.fuse_curves import FuseCurve, by_rating, curve_of
+from pinmap.core.electrics.heat import temperature_c, wire_heat
+from pinmap.core.electrics.protection import supply_of
+from pinmap.core.electrics.results import ElectricalReport, LoadState
+from pinmap.core.electrics.size_choices import Knob, stated_a
+from pinmap.core.electrics.surroundings import factors, judgeable
+from pinmap.core.electrics.wire_limits import WireLimit, guarded, limits_of
+from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
+from pinmap.core.facts.constants import FUSE_DROP_V, HEAT_MARGIN_K
+from pinmap.core.facts.fault import LONG_OVERLOAD_K, OPENS_WITHIN_S, OVERLOAD_K, STEADY_DROP_V
+from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom.results import Routing, Wire
+from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
+
+Sizes = tuple[float, ...]  # one a knob [mm²]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Breach:
+    """A limit that some sizes break: "heat", "fuse", "short" at a wire, "drop" and "fed" at a load in a case.
+    ``variant`` is an index; ``by`` how far, as a share of the limit."""
+
+    kind: str
+    variant: int
+    what: str
+    case: str = ""
+    by: float = 0.0
+    why: str = ""
+
+    @property
+    def key(self) -> tuple[str, int, str, str]:
+        return self.kind, self.variant, self.what, self.case
+
+
+@dataclass(frozen=True, slots=True)
+class ShortWay:
+    """The way of a short circuit at a wire's far end: the wires on it, all other resistance [ohm], the fuse."""
+
+    wire: str
+    wires: tuple[str, ...]
+    other_ohm: float
+    curve: FuseCurve
+    most_ohm: float  # of the whole loop, so that the fuse opens in time
+
+
+@dataclass(frozen=True)
+class Guards:
+    """What fuses ask of a variant's wires: the fuse of each wire, and the ways of short circuits."""
+
+    curve: Mapping[str, FuseCurve]
+    shorts: tuple[ShortWay, ...]
+
+
+def need_v(state: LoadState, case: LoadCase) -> float:
+    """What a load must have: its own least voltage, and no more than 1 V lost in steady running."""
+    if state.need_v <= 0 or case.code == "C":
+        return max(state.need_v, 0.0)
+    return max(state.need_v, offered_v(state) - STEADY_DROP_V.value)
+
+
+def offered_v(state: LoadState) -> float:
+    """Voltage at the source of a load: the supply's, or that of the reference it hangs on."""
+    return state.voltage_v + state.feed_drop_v + state.return_drop_v
+
+
+def guards(snapshot: Snapshot, variant: Variant, routing: Routing) -> Guards:
+    """Fuses and short-circuit ways of one variant."""
+    supply = supply_of(snapshot)
+    curves: dict[str, FuseCurve] = {}
+    shorts = []
+    for feed in feeds(snapshot, variant, routing):
+        for fuse, wires in feed.guarded.items():
+            curve = _curve(feed, fuse)
+            if curve is None:
+                continue
+            own_ohm = FUSE_DROP_V.value / feed.source_fuse_a if feed.source_fuse_a else 0.0
+            for i in wires:
+                way = feed.way(i)
+                curves[feed.steps[i].key] = curve
+                shorts.append(
+                    ShortWay(
+                        wire=feed.steps[i].key,
+                        wires=tuple(s.key for s in way if s.wire is not None),
+                        other_ohm=supply.ohm + own_ohm + sum(s.ohm for s in way if s.wire is None),
+                        curve=curve,
+                        most_ohm=supply.weak_v / curve.opens_within_a(OPENS_WITHIN_S.value),
+                    )
+                )
+    return Guards(curves, tuple(shorts))
+
+
+def _curve(feed: Feed, fuse: int) -> FuseCurve | None:
+    if fuse < 0:
+        return by_rating(feed.source_fuse_a) if feed.source_fuse_a else None
+    device = feed.steps[fuse].device
+    return curve_of(device) if device is not None else None
+
+
+def fuse_breach(k: WireLimit) -> tuple[float, str]:
+    """How far a wire falls short of what its fuse lets through (0 or less: it stands it), and in words."""
+    found = (
+        ((k.rating_c - k.class_c) / k.class_c, f"{k.rating_a:g} A, the fuse's rating, bring it to {k.rating_c:.0f} °C"),
+        (
+            (k.held_c - k.class_c - LONG_OVERLOAD_K.value) / k.class_c,
+            f"{k.held_a:.3g} A need not open the fuse and bring it to {k.held_c:.0f} °C",
+        ),
+        (
+            (k.opening_c - k.class_c - OVERLOAD_K.value) / k.class_c,
+            f"the overload that just opens the fuse brings it to {k.opening_c:.0f} °C",
+        ),
+        (
+            1.0 / max(k.margin, 1e-9) - 1.0,
+            f"at {k.worst_a:.0f} A it stands {k.stands_s:.2g} s, and the fuse may take {k.opens_s:.2g} s",
+        ),
+    )
+    return max(found, key=lambda f: f[0])
+
+
+class Judge:
+    """Judges sizes on the true network of every variant; remembers what it has judged."""
+
+    def __init__(
+        self, snapshot: Snapshot, variants: Sequence[Variant], routings: Sequence[Routing], dictionary: Dictionary,
+        knobs: Sequence[Knob],
+    ) -> None:  # fmt: skip
+        self.snapshot, self.variants, self.routings, self.dictionary = snapshot, variants, routings, dictionary
+        self.knobs = knobs
+        self.knob_of: list[dict[str, int]] = [{} for _ in variants]
+        for i, knob in enumerate(knobs):
+            for piece in knob.pieces:
+                self.knob_of[piece.variant][piece.wire] = i
+        self.used = [sorted(set(of.values())) for of in self.knob_of]
+        self.cases = {case.key: case for case in snapshot.job.load_cases}
+        self.guards = [guards(snapshot, v, r) for v, r in zip(variants, routings, strict=True)]
+        self.stated = [{w.id: a for w in r.wires if (a := stated_a(snapshot, w))} for r in routings]
+        self._seen: dict[tuple[int, Sizes], tuple[ElectricalReport, tuple[Breach, ...]]] = {}
+        self._by_fuse: dict[tuple[object, ...], tuple[float, str]] = {}
+        self.solved = 0
+        self._fed_at_most: dict[int, frozenset[tuple[str, str]]] = {}
+        for v in range(len(variants)):
+            report, _ = self.judge(v, tuple(k.sizes[-1] for k in knobs))
+            self._fed_at_most[v] = frozenset((s.load, s.case) for s in report.loads)
+
+    def routing(self, variant: int, sizes: Sizes) -> Routing:
+        """A variant's routing with these sizes, all else as it is."""
+        of, routing = self.knob_of[variant], self.routings[variant]
+        wires = tuple(replace(w, mm2=sizes[of[w.id]]) if w.id in of else w for w in routing.wires)
+        return Routing(wires, routing.splices, routing.gaps)
+
+    def judge(self, variant: int, sizes: Sizes) -> tuple[ElectricalReport, tuple[Breach, ...]]:
+        """The report of a variant with these sizes, and every limit that it breaks."""
+        key = (variant, tuple(sizes[i] for i in self.used[variant]))
+        found = self._seen.get(key)
+        if found is None:
+            self.solved += 1
+            routing = self.routing(variant, sizes)
+            report = check(self.snapshot, self.variants[variant], routing, self.dictionary)
+            found = self._seen[key] = (report, tuple(self._breaches(variant, routing, report)))
+        return found
+
+    def factor(self, variant: int, sizes: Sizes) -> Mapping[str, float]:
+        """What each wire of a variant may carry in its bundle, as a share of free air."""
+        return factors(self.snapshot, self.routing(variant, sizes), self.judge(variant, sizes)[0])
+
+    def all_breaches(self, sizes: Sizes) -> list[Breach]:
+        return [b for v in range(len(self.variants)) for b in self.judge(v, sizes)[1]]
+
+    def _breaches(self, variant: int, routing: Routing, report: ElectricalReport) -> list[Breach]:
+        out: list[Breach] = []
+        factor = factors(self.snapshot, routing, report)
+        classes = insulations()
+        for wire in routing.wires:
+            state = report.worst(wire.id)
+            if state is None or wire.insulation not in classes:
+                continue
+            top_c = classes[wire.insulation].max_temp_c - HEAT_MARGIN_K.value
+            if state.temp_c > top_c + 1e-6:
+                text = f"{abs(state.current_a):.3g} A bring it to {state.temp_c:.0f} °C; {top_c:g} °C are allowed"
+                out.append(Breach("heat", variant, wire.id, "", (state.temp_c - top_c) / top_c, text))
+        out += self._stated(variant, routing, report, factor)
+        guard = self.guards[variant]
+        for wire_id, (by, why) in self.by_fuse(variant, routing.wires, report, factor).items():
+            if by > 1e-9:
+                out.append(Breach("fuse", variant, wire_id, "", by, why))
+        for way in guard.shorts:
+            ohm = way.other_ohm + sum(self._hot_ohm(routing.wire[w], report) for w in way.wires)
+            if ohm > way.most_ohm * (1 + 1e-9):
+                text = (
+                    f"a short at its end meets {ohm * 1000:.0f} mΩ, of which the fuse allows {way.most_ohm * 1000:.0f}"
+                )
+                out.append(Breach("short", variant, way.wire, "", ohm / way.most_ohm - 1, text))
+        missing = self._fed_at_most.get(variant, frozenset()) - {(s.load, s.case) for s in report.loads}
+        for load, case in sorted(missing):
+            out.append(Breach("fed", variant, load, case, 1.0, f"{load} cannot be fed in the case {case}"))
+        for got in report.loads:
+            need = need_v(got, self.cases[got.case])
+            if got.voltage_v < need - 1e-9:
+                text = f"{got.load} gets {got.voltage_v:.2f} V of {need:.2f} V in the case {got.case}"
+                out.append(Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text))
+        return out
+
+    def by_fuse(
+        self, variant: int, wires: Sequence[Wire], report: ElectricalReport, factor: Mapping[str, float]
+    ) -> dict[str, tuple[float, str]]:
+        """How far each guarded wire falls short of its fuse, at every current that the fuse lets through."""
+        curve = self.guards[variant].curve
+        asked = [guarded(w, curve[w.id], math.inf, report, factor) for w in wires if w.id in curve and judgeable(w)]
+        keys = [
+            (g.wire.mm2, g.wire.insulation, g.curve.type.key, g.curve.rating_a, g.ambient_c, g.factor,
+             math.ceil(2 * g.start_c))
+            for g in asked
+        ]  # fmt: skip
+        new = {key: g for key, g in zip(keys, asked, strict=True) if key not in self._by_fuse}
+        for key, limit in zip(new, limits_of(list(new.values()), thorough=False), strict=True):
+            self._by_fuse[key] = fuse_breach(limit)
+        return {g.wire.id: self._by_fuse[key] for g, key in zip(asked, keys, strict=True)}
+
+    def _stated(
+        self, variant: int, routing: Routing, report: ElectricalReport, factor: Mapping[str, float]
+    ) -> list[Breach]:
+        """Heat at the current that the pinout states, where the network shows less."""
+        asked: list[tuple[Wire, float]] = []
+        for wire_id, amps in self.stated[variant].items():
+            state = report.worst(wire_id)
+            wire = routing.wire[wire_id]
+            if wire.insulation in insulations() and (state is None or abs(state.current_a) < amps * (1 - 1e-9)):
+                asked.append((wire, amps))
+        if not asked:
+            return []
+        states = [report.worst(w.id) for w, _ in asked]
+        heat = wire_heat([(w.mm2, w.insulation) for w, _ in asked])
+        air_c = np.array([s.ambient_c if s is not None else 85.0 for s in states])
+        temp = temperature_c(
+            heat, np.array([a for _, a in asked]), air_c, np.array([factor.get(w.id, 1.0) for w, _ in asked])
+        )
+        top = heat.max_temp_c - HEAT_MARGIN_K.value
+        return [
+            Breach("heat", variant, w.id, "stated", float((t - m) / m),
+                   f"the pinout's {a:g} A bring it to {t:.0f} °C; {m:g} °C are allowed")
+            for (w, a), t, m in zip(asked, temp.tolist(), top.tolist(), strict=True) if t > m + 1e-6
+        ]  # fmt: skip
+
+    def _hot_ohm(self, wire: Wire, report: ElectricalReport) -> float:
+        state = report.worst(wire.id)
+        warm = state.temp_c if state is not None else 20.0
+        return wire_size(wire.mm2, wire.insulation).r20_ohm_per_m * wire.cut_length_m * resistance_factor(warm)

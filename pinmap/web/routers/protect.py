@@ -1,0 +1,51 @@
+"""Protection, the voltage ladder of a load, and the temperature along a wire."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from pinmap.core.electrics.ladder import along, ladder
+from pinmap.drawings.charts import along_chart, fuse_chart, ladder_chart
+from pinmap.services import sizing
+from pinmap.services.drawings import Svg
+from pinmap.web.deps import ShopDep
+from pinmap.web.job_pages import job_page, open_job
+
+router = APIRouter(prefix="/jobs/{key}/check")
+
+
+@router.get("/protection")
+def protection(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    feeds = sizing.feed_reports(opened.analysis)
+    charts = {id(f): Svg(fuse_chart(f)) for feed in feeds for f in feed.fuses if f.curve is not None}
+    return job_page(request, "check/protection.html", opened, "check", feeds=feeds, charts=charts, id=id)
+
+
+@router.get("/ladder")
+def voltage_ladder(
+    request: Request, shop: ShopDep, key: str, load: str, case: str = "full-load", variant: str = ""
+) -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    done = opened.analysis
+    found = ladder(opened.snapshot, opened.variant, done.routing, done.report, opened.view.dictionary, load, case)
+    chart = Svg(ladder_chart(found))
+    cases = [s.case for s in done.report.loads if s.load == load]
+    names = {c.key: c.name for c in opened.job.load_cases}
+    return job_page(
+        request, "check/ladder.html", opened, "check", found=found, chart=chart, cases=[(c, names[c]) for c in cases]
+    )
+
+
+@router.get("/along")
+def temperature_along(
+    request: Request, shop: ShopDep, key: str, wire: str, case: str = "full-load", variant: str = ""
+) -> HTMLResponse:
+    opened = open_job(shop, key, variant)
+    done = opened.analysis
+    found = along(opened.snapshot, done.routing, done.report, wire, case)
+    cases = [(c.key, c.name) for c in opened.job.load_cases]
+    return job_page(
+        request, "check/along.html", opened, "check", found=found, chart=Svg(along_chart(found)), cases=cases
+    )

@@ -1,0 +1,54 @@
+"""Sizes are the least that meet every limit: against exhaustive search."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from pinmap.core.electrics.optimum import Optimum, copper_kg, optimum
+from pinmap.core.electrics.size_limits import Judge, Sizes
+from pinmap.core.electrics.size_rows import SPLICE_RATIO
+from pinmap.core.facts.functions import dictionary
+from tests.factories_sizing import sizing_job
+
+JOBS = 240
+
+
+def exhaustive(found: Optimum) -> tuple[float, Sizes]:
+    """The lightest of all choices that breaks no limit but those which no choice meets, tried one by one."""
+    judge: Judge = found.judge
+    left_out = {b.key for b in found.unmet}
+
+    def kg(sizes: Sizes) -> float:
+        return sum(copper_kg(k, s) for k, s in zip(found.knobs, sizes, strict=True))
+
+    for sizes in sorted(product(*(k.sizes for k in found.knobs)), key=kg):
+        if not found.ratio_unmet and not splices_fit(judge, sizes):
+            continue
+        if all(b.key in left_out for b in judge.all_breaches(sizes)):
+            return kg(sizes), sizes
+    raise AssertionError("not even the largest sizes meet what they can meet")
+
+
+def splices_fit(judge: Judge, sizes: Sizes) -> bool:
+    for v in range(len(judge.variants)):
+        routing = judge.routing(v, sizes)
+        for splice in routing.splices:
+            areas = [routing.wire[w].mm2 for w in splice.wires]
+            if any(a > SPLICE_RATIO * (sum(areas) - a) + 1e-6 for a in areas):
+                return False
+    return True
+
+
+@pytest.mark.parametrize("part", range(8))
+def test_no_choice_has_less_copper(part: int) -> None:
+    binding = 0
+    for seed in range(part, JOBS, 8):
+        found = optimum(sizing_job(seed), dictionary())
+        least_kg, sizes = exhaustive(found)
+        assert found.proven, seed
+        assert found.mass_kg == pytest.approx(least_kg, rel=1e-9), (seed, found.sizes, sizes)
+        assert not [b for b in found.judge.all_breaches(found.sizes) if b.key not in {u.key for u in found.unmet}]
+        binding += any(s > k.sizes[0] for k, s in zip(found.knobs, found.sizes, strict=True))
+    assert binding > JOBS / 8 / 2, "these jobs ask nothing of the sizes"

@@ -1,0 +1,57 @@
+"""Protection: each rule silent on the clean job, and speaking about one seeded fault."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.looms import Device, Zone
+from pinmap.core.model.words import DeviceKind, Severity
+from tests import factories_rules as f
+from tests.factories_rules import only
+
+
+def _bay(s: Snapshot, ambient_c: float) -> Snapshot:
+    return f.change_job(s, zones=(Zone(key="bay", name="Engine bay", ambient_c=ambient_c),))
+
+
+def test_r90_wires_that_have_no_margin_left_for_what_a_fuse_lets_through() -> None:
+    """At 124 °C around insulation of 125 °C even the current that a 10 A fuse carries for ever is too much."""
+    found = f.spoken(_bay(f.clean(), 124.0))["R90"]
+    assert any("F1" in x.where for x in found)
+    assert all(x.severity is Severity.STOP for x in found)
+    assert "R90" not in f.spoken(_bay(f.clean(), 110.0))
+
+
+def test_r91_short_circuit_at_the_end_of_a_long_way() -> None:
+    """60 m of 2.5 mm² hold a short circuit so low that a 10 A fuse takes its time; the drop is named as well."""
+    found = only(f.change_segment(f.clean(), "j2-xd3", length_m=60.0), "R91", "F1", "wire 1D", besides=("R15",))
+    assert found.severity is Severity.STOP
+
+
+def test_r92_fuse_with_no_wire() -> None:
+    spare = Device(key="F9", kind=DeviceKind.FUSE, place="box", rating_a=5.0)
+    only(f.add_device(f.clean(), spare), "R92", "F9")
+
+
+def test_r93_two_fuses_of_one_rating_in_a_row() -> None:
+    clean = f.clean()
+    members = tuple(replace(m, section=m.section + 1) if m.section else m for m in clean.signal["s1"].members)
+    s = f.change_signal(clean, 1, inline=("F1", "F2", "K1"), members=members)
+    second = Device(key="F2", kind=DeviceKind.FUSE, place="box", rating_a=10.0)
+    assert only(f.add_device(s, second), "R93", "F2").severity is Severity.NOTE
+
+
+def test_r94_inrush_that_lasts() -> None:
+    columns = (("load_model", "motor"), ("load_value", "2"), ("load_inrush_a", "60"), ("load_inrush_s", "3"))
+    only(f.change_pin(f.clean(), "D3-1", extra=columns), "R94", "F1")
+    short = (*columns[:3], ("load_inrush_s", "0.01"))
+    assert "R94" not in f.spoken(f.change_pin(f.clean(), "D3-1", extra=short))
+
+
+def test_r95_a_way_too_weak_for_its_load() -> None:
+    """What the network cannot feed is named, not dropped."""
+    s = f.change_segment(f.clean(), "j2-xd3", length_m=60.0)
+    s = f.change_pin(s, "D3-1", extra=(("load_model", "watts"), ("load_value", "200")))
+    found = only(s, "R95", "after-run pump", besides=("R91",))
+    assert found.severity is Severity.FIX
