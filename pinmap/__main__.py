@@ -1,5 +1,5 @@
 """``python -m pinmap``."""
 
-from pinmap.cli.main import run
+from pinmap.cli.start import run
 
 run()

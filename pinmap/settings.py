@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from platformdirs import user_data_path
-from pydantic import Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import BaseModel, Field, model_validator
 
 
 def _default_url() -> str:
     return f"sqlite:///{user_data_path('pinmap') / 'pinmap.sqlite3'}"
 
 
-class Settings(BaseSettings):
+class Settings(BaseModel):
     """Every name may be set as PINMAP_<NAME>."""
-
-    model_config = SettingsConfigDict(env_prefix="PINMAP_", extra="ignore")
 
     database_url: str = Field(default_factory=_default_url, description="SQLite file or PostgreSQL address")
     host: str = Field("127.0.0.1", description="address to listen on")
@@ -26,6 +24,12 @@ class Settings(BaseSettings):
     trusted_hosts: str = Field(
         "127.0.0.1,localhost,[::1]", description="host names the app answers to, separated by commas"
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_environment(cls, given: dict[str, object]) -> dict[str, object]:
+        variables = {name: f"PINMAP_{name.upper()}" for name in cls.model_fields}
+        return {name: os.environ[v] for name, v in variables.items() if v in os.environ} | given
 
     @property
     def sqlite_file(self) -> Path | None:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 
+from pinmap.settings import Settings
 from pinmap.store import migrate
+from pinmap.web import app as app_module
+from pinmap.web.app import create_app
 
-_HEAVY = ("scipy", "networkx", "alembic", "typst", "wasmtime", "xlsxwriter", "python_calamine")
+_HEAVY = ("numpy", "scipy", "networkx", "rapidfuzz", "alembic", "typst", "xlsxwriter", "python_calamine")
 _START = """
 import sys
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
 import uvicorn
-create_app(Settings())
+create_app(Settings(), later=True)
 print(" ".join(name for name in sys.argv[1:] if name in sys.modules))
 """
 
@@ -44,6 +49,29 @@ def second_start(tmp_path: Path) -> Path:
 
 def test_a_start_loads_nothing_heavy(second_start: Path) -> None:
     assert _start(second_start) == ""
+
+
+def test_screens_loaded_later_answer_the_first_request_for_one(tmp_path: Path) -> None:
+    settings = Settings(database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False, trusted_hosts="testserver")
+    app = create_app(settings, later=True)
+    client = TestClient(app)
+    assert client.get("/").status_code == 200
+    before = len(app.openapi()["paths"])
+    assert client.get("/guide").status_code == 200
+    assert client.get("/nowhere").status_code == 404
+    assert len(app.openapi()["paths"]) > before
+    assert app.openapi()["paths"].keys() == create_app(settings, app.state.shop).openapi()["paths"].keys()
+
+
+def test_screens_load_by_themselves_once_the_app_is_idle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(app_module, "IDLE_S", 0.0)
+    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False), later=True)
+    few = len(app.routes)
+    with TestClient(app):
+        until = time.monotonic() + 20
+        while len(app.routes) == few and time.monotonic() < until:
+            time.sleep(0.01)
+    assert len(app.routes) > few
 
 
 def test_names_of_migrations_begin_with_their_revision() -> None:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated
 
 import typer
 
 from pinmap import __version__
 from pinmap.cli import crossing, jobs, pinouts, server, wire
-from pinmap.core.errors import FileRejected, PinmapError
 
 app = typer.Typer(
     add_completion=False,
@@ -37,22 +35,3 @@ def main(
         raise typer.Exit
     if ctx.invoked_subcommand is None:
         server.serve()
-
-
-def run() -> None:
-    """Entry point. What goes wrong is one message on standard error and exit status 2, never a stack of calls."""
-    try:
-        app()
-    except PinmapError as error:
-        print(f"pinmap: {error}", file=sys.stderr)
-        if isinstance(error, FileRejected):
-            for problem in error.problems:
-                print(f"  row {problem.row} {problem.column}: {problem.reason}", file=sys.stderr)
-        sys.exit(2)
-    except OSError as error:
-        print(f"pinmap: {error.filename or ''}: {error.strerror}", file=sys.stderr)
-        sys.exit(2)
-
-
-if __name__ == "__main__":
-    run()

@@ -7,10 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import TypeVar
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, TypeVar
 
 from pinmap.core.errors import InputError, TableGap
 from pinmap.core.facts.constants import (
@@ -22,6 +19,10 @@ from pinmap.core.facts.constants import (
 )
 from pinmap.core.facts.metals import metal
 from pinmap.core.facts.sources import rows, source
+
+if TYPE_CHECKING:  # the start of the app needs sizes, not arrays
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,7 @@ def next_size(mm2: float, stock_mm2: tuple[float, ...]) -> float:
     return min((s for s in stock_mm2 if s >= mm2 - 1e-9), default=mm2)
 
 
-_Number = TypeVar("_Number", float, NDArray[np.float64])
+_Number = TypeVar("_Number", float, "NDArray[np.float64]")
 
 
 def resistance_factor(temp_c: _Number, alpha_per_k: float = COPPER_ALPHA_PER_K.value) -> _Number:
