@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from pinmap.core.build.cut_list import Label, SpoolCuts
 from pinmap.core.build.parts_list import PartRow
+from pinmap.core.build.rework import Task
 from pinmap.core.build.ring_out import RingOut
 from pinmap.core.build.splice_table import SpliceRow
 from pinmap.core.build.table import BuildRow
@@ -147,3 +148,11 @@ def isolation_table(plan: RingOut) -> Table:
 
 def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
+
+
+def rework_table(tasks: Sequence[Task]) -> Table:
+    """What to do to a loom built to an older state."""
+    columns = (_C(heading="do", width=10), _C(heading="to", width=16), _C(heading="how", width=60))
+    return Table(
+        name="Rework", title="Rework", columns=columns, rows=tuple((t.deed.value, t.what, t.how) for t in tasks)
+    )

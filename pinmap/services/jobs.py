@@ -119,28 +119,35 @@ def edit(shop: Shop, key: str, version: int, change: Change, what: str = "") -> 
     written. ``what`` says in words what was meant, for the message when somebody else saved first. Raises Conflict,
     NotFound, and whatever ``change`` raises."""
     with shop.write() as session:
-        job_id = rows.versions(session, key).job_id
-        versions.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
-        stood = replace(rows.versions(session, key), version=version)  # read behind the lock
-        before, refs = _loaded_snapshot(shop, session, stood)
-        job = change(before.job, before)
-        if job.key != key:
-            raise InputError("key", job.key, "a job keeps its key")
-        if job.seats != before.job.seats:
-            refs, after = _with_platforms(shop, session, job)
-        else:
-            housings = all_housings(shop, session)
-            after = Snapshot(job, before.platforms, rows.used_housings(job, before.platforms, housings))
-        saved = rows.save_job(session, job_id, after, refs, before=before.job)
-        if saved.parts:
-            graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
-        # what is remembered is what the rows say
-        job = rows.load_job(session, job_id, refs, known=before.job, stale=saved.parts)
-        after = Snapshot(job, after.platforms, after.housings)
-        stands = rows.versions(session, key)
-        known = dictionary.entries_in(shop, session)
-    shop.snapshots.put(stands, (after, refs))
-    return JobView(after, stands.version, known)
+        view, stands, refs = edit_in(shop, session, key, version, change, what)
+    shop.snapshots.put(stands, (view.snapshot, refs))
+    return view
+
+
+def edit_in(
+    shop: Shop, session: Session, key: str, version: int, change: Change, what: str
+) -> tuple[JobView, Versions, Refs]:
+    """As ``edit``, in a session that is open; with what the job stands on now and refers to."""
+    job_id = rows.versions(session, key).job_id
+    versions.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
+    stood = replace(rows.versions(session, key), version=version)  # read behind the lock
+    before, refs = _loaded_snapshot(shop, session, stood)
+    job = change(before.job, before)
+    if job.key != key:
+        raise InputError("key", job.key, "a job keeps its key")
+    if job.seats != before.job.seats:
+        refs, after = _with_platforms(shop, session, job)
+    else:
+        housings = all_housings(shop, session)
+        after = Snapshot(job, before.platforms, rows.used_housings(job, before.platforms, housings))
+    saved = rows.save_job(session, job_id, after, refs, before=before.job)
+    if saved.parts:
+        graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
+    # what is remembered is what the rows say
+    job = rows.load_job(session, job_id, refs, known=before.job, stale=saved.parts)
+    after = Snapshot(job, after.platforms, after.housings)
+    stands = rows.versions(session, key)
+    return JobView(after, stands.version, dictionary.entries_in(shop, session)), stands, refs
 
 
 def copy(shop: Shop, key: str, new_key: str, name: str) -> JobView:

@@ -34,6 +34,30 @@ class StoredRevision:
     line: RevisionLine
     snapshot: str
     functions: list[dict[str, Any]]
+    checks: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """From which revision a job was branched, by whom and why."""
+
+    job: str
+    job_name: str
+    letter: str
+    who: str
+    note: str
+    created: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class KeptDraft:
+    """A draft put aside, without its content."""
+
+    id: int
+    who: str
+    why: str
+    created: datetime
+    content_hash: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,10 +111,10 @@ def get_revision(session: Session, *, revision_id: int = 0, job: str = "", lette
     """One revision, by id or by job and letter. Raises NotFound."""
     r, j = table("revision"), table("job")
     where = r.c.id == revision_id if revision_id else sa.and_(j.c.key == sought(job), r.c.letter == sought(letter))
-    found = session.execute(_lines().add_columns(r.c.snapshot, r.c.functions).where(where)).first()
+    found = session.execute(_lines().add_columns(r.c.snapshot, r.c.functions, r.c.checks).where(where)).first()
     if found is None:
         raise NotFound(f"there is no revision {letter} of job {job!r}" if job else "there is no such revision")
-    return StoredRevision(RevisionLine(*found[:7]), found[7], found[8])
+    return StoredRevision(RevisionLine(*found[:7]), *found[7:])
 
 
 def _lines() -> sa.Select[Any]:
@@ -98,6 +122,61 @@ def _lines() -> sa.Select[Any]:
     return sa.select(r.c.id, j.c.key, r.c.letter, r.c.author, r.c.note, r.c.created, r.c.content_hash).select_from(
         r.join(j)
     )
+
+
+def add_origin(session: Session, values: dict[str, Any]) -> None:
+    """Stores from which revision a job was branched."""
+    o = table("job_origin")
+    session.execute(sa.insert(o).values(**checked(o, {"created": now(), **values})))
+
+
+def origin_of(session: Session, job_id: int) -> Origin | None:
+    """From which revision a job was branched, None for one that was not."""
+    o, r, j = table("job_origin"), table("revision"), table("job")
+    found = session.execute(
+        sa.select(j.c.key, j.c.name, r.c.letter, o.c.who, o.c.note, o.c.created)
+        .select_from(o.join(r, r.c.id == o.c.revision_id).join(j, j.c.id == r.c.job_id))
+        .where(o.c.job_id == job_id)
+    ).first()
+    return None if found is None else Origin(*found)
+
+
+def branches_of(session: Session, job_id: int) -> tuple[tuple[str, str, str], ...]:
+    """(revision's letter, job's key, job's name) of all that was branched from this job's revisions."""
+    o, r, j = table("job_origin"), table("revision"), table("job")
+    found = session.execute(
+        sa.select(r.c.letter, j.c.key, j.c.name)
+        .select_from(o.join(r, r.c.id == o.c.revision_id).join(j, j.c.id == o.c.job_id))
+        .where(r.c.job_id == job_id)
+        .order_by(o.c.job_id)
+    )
+    return tuple((row[0], row[1], row[2]) for row in found)
+
+
+def keep_draft(session: Session, job_id: int, values: dict[str, Any]) -> None:
+    """Puts a draft aside."""
+    k = table("kept_draft")
+    session.execute(sa.insert(k).values(**checked(k, {"job_id": job_id, "created": now(), **values})))
+
+
+def kept_drafts(session: Session, job_id: int) -> tuple[KeptDraft, ...]:
+    """The drafts put aside, the newest first."""
+    k = table("kept_draft")
+    found = session.execute(
+        sa.select(k.c.id, k.c.who, k.c.why, k.c.created, k.c.content_hash)
+        .where(k.c.job_id == job_id)
+        .order_by(k.c.id.desc())
+    )
+    return tuple(KeptDraft(*row) for row in found)
+
+
+def kept_draft(session: Session, job_id: int, draft_id: int) -> str:
+    """The job file of a draft put aside. Raises NotFound."""
+    k = table("kept_draft")
+    found = session.execute(sa.select(k.c.snapshot).where(k.c.job_id == job_id, k.c.id == draft_id)).first()
+    if found is None:
+        raise NotFound("there is no such draft")
+    return str(found[0])
 
 
 def add_link(session: Session, values: dict[str, Any]) -> int:

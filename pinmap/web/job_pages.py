@@ -1,30 +1,34 @@
-"""What every page of a job has: the job, the chosen variant, the journey line."""
+"""What every page of a job, or of one of its revisions, has: the job, the chosen variant, the way around."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import Request
+from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 
 from pinmap.core.crossing.ledger import Ledger
 from pinmap.core.model.jobs import Job, Snapshot, Variant
 from pinmap.core.model.looms import DeviceEnd, End
-from pinmap.services import analysis, jobs
+from pinmap.services import analysis, jobs, revisions
 from pinmap.services.analysis import Analysis, Overview
 from pinmap.services.jobs import JobView
+from pinmap.services.outputs import Release
+from pinmap.services.revisions import Revision
 from pinmap.services.shop import Shop
+from pinmap.web.deps import ShopDep
 from pinmap.web.refs import end_ref
 from pinmap.web.render import page
 
 
 @dataclass(frozen=True)
 class JobPage:
-    """One job as one request sees it."""
+    """One job as one request sees it: its draft, or a revision of it."""
 
     view: JobView
     variant: Variant
+    revision: Revision | None = None
 
     @property
     def snapshot(self) -> Snapshot:
@@ -36,7 +40,20 @@ class JobPage:
 
     @property
     def home(self) -> str:
+        """Address of the draft, or of the revision; the pages of both lie below it."""
+        return self.draft_home + (f"/revisions/{self.revision.line.letter}" if self.revision is not None else "")
+
+    @property
+    def draft_home(self) -> str:
         return f"/jobs/{self.job.key}"
+
+    @property
+    def release(self) -> Release:
+        """What a title block says."""
+        if self.revision is None:
+            return Release()
+        line = self.revision.line
+        return Release(line.letter, f"{line.created:%Y-%m-%d}", line.author)
 
     @property
     def analysis(self) -> Analysis:
@@ -65,6 +82,18 @@ def open_job(shop: Shop, key: str, variant: str = "") -> JobPage:
     return JobPage(view, view.snapshot.variant(variant))
 
 
+def open_any(shop: ShopDep, key: str, letter: str = "", variant: str = "") -> JobPage:
+    """The draft, or the revision of this letter, as a page of either needs it. Raises NotFound."""
+    if not letter:
+        return open_job(shop, key, variant)
+    revision = revisions.get(shop, key, letter)
+    view = JobView(revision.snapshot, 0, revision.dictionary)  # a revision has no version: nothing changes it
+    return JobPage(view, revision.snapshot.variant(variant), revision)
+
+
+OpenedDep = Annotated[JobPage, Depends(open_any)]
+
+
 def job_page(
     request: Request, template: str, opened: JobPage, current: str, status: int = 200, **context: Any
 ) -> HTMLResponse:
@@ -78,6 +107,9 @@ def job_page(
         snapshot=opened.snapshot,
         version=opened.view.version,
         home=opened.home,
+        draft_home=opened.draft_home,
+        revision=opened.revision,
+        frame="revisions/_frame.html" if opened.revision is not None else "jobs/_frame.html",
         variant=opened.variant,
         current=current,
         units=opened.job.practice.units,

@@ -56,6 +56,7 @@ SCREENS = [
     f"{JOB}/prove",
     f"{JOB}/trace?q=crank",
     f"{JOB}/handover",
+    f"{JOB}/compare",
     f"{JOB}/settings",
 ]
 

@@ -1,4 +1,4 @@
-"""Build: the tables and pictures to build by, and the ring-out."""
+"""Build: the tables and pictures to build by, and the ring-out; of the draft, and of any revision."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ from pinmap.core.errors import NotFound
 from pinmap.core.model.pinouts import ConnectorKey
 from pinmap.core.model.words import Severity
 from pinmap.services import drawings, outputs
-from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.job_pages import JobPage, job_page, open_job
+from pinmap.web.job_pages import JobPage, OpenedDep, job_page
 
-router = APIRouter(prefix="/jobs/{key}")
+pages = APIRouter()
 
 _FACES_A_PAGE = 12
 _LISTS = {
@@ -24,9 +23,8 @@ _LISTS = {
 }
 
 
-@router.get("/build")
-def table(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
-    opened = open_job(shop, key, variant)
+@pages.get("/build")
+def table(request: Request, opened: OpenedDep) -> HTMLResponse:
     done = opened.analysis
     return job_page(
         request,
@@ -39,11 +37,8 @@ def table(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
     )
 
 
-@router.get("/build/faces")
-def faces(
-    request: Request, shop: ShopDep, key: str, variant: str = "", connector: str = "", page: int = 1
-) -> HTMLResponse:
-    opened = open_job(shop, key, variant)
+@pages.get("/build/faces")
+def faces(request: Request, opened: OpenedDep, connector: str = "", page: int = 1) -> HTMLResponse:
     keys = drawings.face_keys(opened.snapshot, opened.variant)
     names = {f"{k.platform}|{k.connector}": k for k in keys}
     first = max(page - 1, 0) * _FACES_A_PAGE
@@ -66,16 +61,14 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
     return f"{opened.snapshot.platform[key.platform].name} {key.connector} {opened.snapshot.connector[key].description}"
 
 
-@router.get("/build/plan")
-def plan(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
-    opened = open_job(shop, key, variant)
+@pages.get("/build/plan")
+def plan(request: Request, opened: OpenedDep) -> HTMLResponse:
     drawing = drawings.plan(opened.snapshot, opened.variant, opened.analysis) if opened.job.segments else ""
     return job_page(request, "build/plan.html", opened, "build", drawing=drawing)
 
 
-@router.get("/build/map")
-def wiring_map(request: Request, shop: ShopDep, key: str, variant: str = "", group: str = "") -> HTMLResponse:
-    opened = open_job(shop, key, variant)
+@pages.get("/build/map")
+def wiring_map(request: Request, opened: OpenedDep, group: str = "") -> HTMLResponse:
     found = drawings.maps(opened.snapshot, opened.variant, opened.analysis)
     chosen = next((m for m in found if m.title == group), found[0] if found else None)
     return job_page(
@@ -89,19 +82,19 @@ def wiring_map(request: Request, shop: ShopDep, key: str, variant: str = "", gro
     )
 
 
-@router.get("/build/files/{name}")
-def file(shop: ShopDep, key: str, name: str, variant: str = "", group: str = "") -> Response:
-    opened = open_job(shop, key, variant)
-    made = outputs.make(opened.snapshot, opened.variant, name, opened.view.dictionary, group=group)
+@pages.get("/build/files/{name}")
+def file(opened: OpenedDep, name: str, group: str = "") -> Response:
+    made = outputs.make(
+        opened.snapshot, opened.variant, name, opened.view.dictionary, release=opened.release, group=group
+    )
     return download(made)
 
 
-@router.get("/build/{name}")
-def listed(request: Request, shop: ShopDep, key: str, name: str, variant: str = "") -> HTMLResponse:
+@pages.get("/build/{name}")
+def listed(request: Request, opened: OpenedDep, name: str) -> HTMLResponse:
     if name not in _LISTS:
         raise NotFound(f"there is no list {name!r}; there are {', '.join(_LISTS)}")
     stem, title, say = _LISTS[name]
-    opened = open_job(shop, key, variant)
     return job_page(
         request,
         "build/list.html",
@@ -115,9 +108,8 @@ def listed(request: Request, shop: ShopDep, key: str, name: str, variant: str = 
     )
 
 
-@router.get("/prove")
-def prove(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
-    opened = open_job(shop, key, variant)
+@pages.get("/prove")
+def prove(request: Request, opened: OpenedDep) -> HTMLResponse:
     return job_page(
         request,
         "build/list.html",
@@ -129,3 +121,8 @@ def prove(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
         say="Loom on the bench, nothing electronic connected. Continuity end to end first, then isolation.",
         tables=outputs.tables(opened.analysis)["ring-out"],
     )
+
+
+router = APIRouter()
+router.include_router(pages, prefix="/jobs/{key}")
+router.include_router(pages, prefix="/jobs/{key}/revisions/{letter}")

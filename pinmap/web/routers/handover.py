@@ -29,6 +29,8 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
         opened,
         "handover",
         revisions=lines,
+        kept=revisions.kept_drafts(shop, key),
+        lineage=revisions.lineage(shop, key),
         links=sharing.list_links(shop, key),
         blocks=revisions.blocks(opened.view),
         next_letter=revisions.next_letter([r.letter for r in lines]),

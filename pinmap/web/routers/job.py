@@ -13,7 +13,7 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.jobs import Job, Pick, Snapshot
 from pinmap.core.model.words import Evidence, Fate
-from pinmap.services import jobs, outputs, platforms
+from pinmap.services import jobs, outputs, platforms, revisions
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to, number
@@ -61,7 +61,14 @@ def _sides(opened: JobPage) -> list[dict[str, object]]:
 @router.get("")
 def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
-    return job_page(request, "jobs/overview.html", opened, "overview", sides=_sides(opened))
+    return job_page(
+        request,
+        "jobs/overview.html",
+        opened,
+        "overview",
+        sides=_sides(opened),
+        origin=revisions.lineage(shop, key).origin,
+    )
 
 
 @router.get("/gather")
