@@ -100,7 +100,7 @@ class _Plan:
         self.snapshot, self.routing, self.link = snapshot, routing, link
         self.node = {n.key: n for n in nodes}
         self.segment = {s.key: s for s in segments}
-        self.diameter = {s.key: segment_diameter_mm(snapshot, routing, s.key) for s in segments}
+        self.diameter = {s.key: segment_diameter_mm(routing, s.key) for s in segments}
         self.devices: dict[str, list[Device]] = {}
         for device in snapshot.active_devices(variant).values():
             self.devices.setdefault(device.place, []).append(device)

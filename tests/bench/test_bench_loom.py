@@ -5,6 +5,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from pinmap.core.electrics.check import check
 from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom import packing
+from pinmap.core.loom.bundles import segment_diameter_mm
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot
 from tests.factories_looms import big_snapshot
@@ -40,3 +42,14 @@ def test_route_and_check_3000_wires(benchmark: BenchmarkFixture, big: Snapshot) 
         return len(check(snapshot, variant, route(snapshot, variant, Dictionary()), Dictionary()).loads)
 
     assert benchmark(whole) > 1000
+
+
+def test_bundles_of_3000_wires(benchmark: BenchmarkFixture, big: Snapshot) -> None:
+    """Every segment's diameter, nothing remembered."""
+    routing = route(big, big.variants[0], Dictionary())
+
+    def whole() -> float:
+        packing._packed.cache_clear()
+        return sum(segment_diameter_mm(routing, s.key) for s in big.job.segments)
+
+    assert benchmark(whole) > 100

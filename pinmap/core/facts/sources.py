@@ -17,7 +17,7 @@ _TABLES = resources.files("pinmap.core.facts").joinpath("tables")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
     """Where a table's numbers come from. ``read`` is how they were read: "primary", "public copy", "corroborated",
-    "common practice" or "from memory"."""
+    "common practice", "from memory" or "computed"."""
 
     table: str
     title: str

@@ -46,7 +46,7 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
         zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
         coverings=coverings(),
         bundle=done.routing.bundle,
-        diameters={s: segment_diameter_mm(snapshot, done.routing, s) for s in done.routing.bundle},
+        diameters={s: segment_diameter_mm(done.routing, s) for s in done.routing.bundle},
         drawing=drawings.plan(snapshot, opened.variant, done) if job.segments else "",
     )
 

@@ -10,7 +10,7 @@ from pinmap.core.errors import TableGap
 from pinmap.core.facts import sources
 
 TABLES = resources.files("pinmap.core.facts").joinpath("tables")
-READ = {"primary", "public copy", "corroborated", "common practice", "from memory"}
+READ = {"primary", "public copy", "corroborated", "common practice", "from memory", "computed"}
 
 
 def test_every_table_has_a_source_and_every_source_a_table() -> None:
