@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pinmap.core.electrics.loads import Load
+
+if TYPE_CHECKING:  # these two stand on this module
+    from pinmap.core.electrics.topology import Frames
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -98,6 +102,14 @@ class Network:
             table = np.array(pairs, dtype=np.int64)
             out.append((when, table[:, 0], table[:, 1]))
         return tuple(out)
+
+    @cached_property
+    def frames(self) -> Frames:
+        """The network drawn together, with what its load cases have in common."""
+        from pinmap.core.electrics.skeleton import skeleton
+        from pinmap.core.electrics.topology import Frames
+
+        return Frames(skeleton(self))
 
     def joined(self, code: str) -> tuple[Ints, Ints]:
         """The pairs of points that are one in a load case of this letter."""

@@ -11,10 +11,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pinmap.core.electrics.components import Bools, Floats, Ints, Network
+from pinmap.core.electrics.components import Floats, Ints
 from pinmap.core.electrics.load_models import Law
-from pinmap.core.electrics.topology import Layout, labels
+from pinmap.core.electrics.load_table import LAWS
+from pinmap.core.electrics.skeleton import labels
+from pinmap.core.electrics.topology import Layout
 from pinmap.core.facts.circuit import (
     DIODE_IDEALITY,
     DIODE_SATURATION_A,
@@ -73,10 +76,10 @@ def _limited(wanted: Floats, before: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class State:
-    """Voltages by node (NaN where nothing anchors one), currents by element and by fed load."""
+    """Voltages by node (NaN where nothing anchors one), currents by branch, by fed load, source and reference."""
 
     volts: Floats
-    element_a: Floats
+    branch_a: Floats
     load_a: Floats
     source_a: Floats
     reference_a: Floats
@@ -84,157 +87,214 @@ class State:
     converged: bool
 
 
-class Plan:
-    """The pattern of one layout's matrix; ``solve`` fills in resistances."""
+class Pattern:
+    """Where a matrix has entries: two-terminal branches of all kinds in one list, elements first, then resistive loads,
+    diodes, power loads and sources; and which nodes' voltages are sought. Cases that differ in voltages and constant
+    currents alone share it, and its factors where their resistances agree."""
 
-    def __init__(self, network: Network, layout: Layout, case: LoadCase) -> None:
-        self.network, self.layout, self.case = network, layout, case
-        node, count = layout.node, layout.count
-        self._branches(network, layout, node)
-        anchored = self._anchored(count)
-        self.live_element = layout.active & anchored[layout.a]
-        self.unknown = anchored & ~layout.held
-        self.anchored = anchored
-        self.m = int(self.unknown.sum())
-        self.place = np.full(count, -1, dtype=np.int64)
-        self.place[self.unknown] = np.arange(self.m)
-        self._pattern()
-        self.factor: SuperLU | None = None
-
-    def _branches(self, network: Network, layout: Layout, node: Ints) -> None:
-        """Two-terminal branches, all kinds in one list: elements, then loads by law, then sources."""
-        fed = layout.fed
-        code = self.case.code
-        draws = [load.draw(code) for load in fed]
-        law = [None if d is None else d.law for d in draws]
-        value = np.array([0.0 if d is None else d.value for d in draws], dtype=float)
-        feed = np.array([node[network.feed_of[load.key]] for load in fed], dtype=np.int64)
-        back = np.array([node[network.back_of[load.key]] for load in fed], dtype=np.int64)
-        self.load_p, self.load_q, self.load_value = feed, back, value
-        self.ids = {kind: np.array([i for i, x in enumerate(law) if x is kind], dtype=np.int64) for kind in Law}
-        ohms, powers = self.ids[Law.RESISTANCE], self.ids[Law.POWER]
-        ground = int(np.argmax(layout.minus)) if layout.minus.any() else -1
-        sources = [s for s in layout.sources if s.minus >= 0 or ground >= 0]
-        self.sources = sources
-        s_plus = np.array([node[s.plus] for s in sources], dtype=np.int64)
-        s_minus = np.array([node[s.minus] if s.minus >= 0 else ground for s in sources], dtype=np.int64)
-        # Elements that stand open or lie within one node stay out.
-        self.used = np.flatnonzero(layout.active & (layout.a != layout.b))
-        is_diode = np.zeros(layout.active.size, dtype=bool)
-        is_diode[network.diodes] = True
-        self.plain = self.used[~is_diode[self.used]]
-        self.diodes = self.used[is_diode[self.used]]
-        self.p = np.concatenate([layout.a[self.plain], feed[ohms], layout.a[self.diodes], feed[powers], s_plus])
-        self.q = np.concatenate([layout.b[self.plain], back[ohms], layout.b[self.diodes], back[powers], s_minus])
-        sizes = [self.plain.size, ohms.size, self.diodes.size, powers.size, len(sources)]
-        ends = np.cumsum(sizes)
-        self.linear = slice(0, int(ends[1]))
-        self.at_diodes, self.at_powers, self.at_sources = (slice(int(ends[i - 1]), int(ends[i])) for i in (2, 3, 4))
-        self.source_emf = np.array([self.case.supply_v if s.emf_v is None else s.emf_v for s in sources])
-        self.source_ohm = np.array([s.ohm for s in sources])
-        self.charge_ohm = np.array([s.charge_ohm for s in sources])
-        self.most_a = np.array([s.most_a for s in sources])
-        self.drawn = np.zeros(layout.count)
-        currents = self.ids[Law.CURRENT]
-        np.add.at(self.drawn, feed[currents], value[currents])
-        np.add.at(self.drawn, back[currents], -value[currents])
-        refs = layout.references
+    def __init__(self, layout: Layout, ohms: Ints, powers: Ints, s_plus: Ints, s_minus: Ints) -> None:
+        reach, frame = layout.reach, layout.frame
+        skeleton = frame.skeleton
+        feed, back = frame.node[skeleton.feed], frame.node[skeleton.back]
+        # Branches that stand open or lie within one node stay out.
+        used = reach.active & (frame.a != frame.b)
+        is_diode = np.zeros(used.size, dtype=bool)
+        is_diode[skeleton.diodes] = True
+        self.plain, self.diodes = np.flatnonzero(used & ~is_diode), np.flatnonzero(used & is_diode)
+        self.p = np.concatenate([frame.a[self.plain], feed[ohms], frame.a[self.diodes], feed[powers], s_plus])
+        self.q = np.concatenate([frame.b[self.plain], back[ohms], frame.b[self.diodes], back[powers], s_minus])
+        ends = np.cumsum([self.plain.size, ohms.size, self.diodes.size, powers.size, s_plus.size]).tolist()
+        self.linear = slice(0, ends[1])
+        self.at_diodes, self.at_powers, self.at_sources = (slice(ends[i - 1], ends[i]) for i in (2, 3, 4))
+        place = skeleton.place
         self.r_supply, self.r_ground, self.r_out = (
-            np.array([node[getattr(r, name)] for r in refs], dtype=np.int64) for name in ("supply", "ground", "out")
+            frame.node[place[np.array([getattr(r, name) for r in reach.references], dtype=np.int64)]]
+            for name in ("supply", "ground", "out")
         )
-        self.r_volts = np.array([r.volts for r in refs])
-        self.r_g = np.array([1 / r.ohm for r in refs])
+        label = labels(frame.count, np.concatenate([self.p, self.r_ground]), np.concatenate([self.q, self.r_out]))
+        anchored = np.zeros(frame.count, dtype=bool)
+        anchored[label[frame.held]] = True
+        self.anchored = anchored[label]  # a conducting path joins them to a node whose voltage is given
+        self.unknown = self.anchored & ~frame.held
+        refs = (self.r_supply, self.r_ground, self.r_out)
+        self._entries = _Entries.of(self.p, self.q, refs, np.flatnonzero(self.unknown), frame.count)
+        self._last: tuple[Floats, Factors] | None = None
 
-    def _anchored(self, count: int) -> Bools:
-        """Nodes that a conducting path joins to one whose voltage is given."""
-        label = labels(count, np.concatenate([self.p, self.r_ground]), np.concatenate([self.q, self.r_out]))
-        anchored = np.zeros(count, dtype=bool)
-        anchored[label[self.layout.held]] = True
-        return np.asarray(anchored[label])
+    def factorise(self, g: Floats) -> Factors:
+        """Factors of the matrix with these conductances [S] of branches and references; the last ones if they are the
+        same."""
+        if self._last is not None and np.array_equal(self._last[0], g):
+            return self._last[1]
+        entries = self._entries
+        if self._last is not None and not entries.ordered:  # it is to be used again: that pays for putting it in order
+            rows = self._last[1].rows[np.argsort(self._last[1].lu.perm_c)]
+            refs = (self.r_supply, self.r_ground, self.r_out)
+            entries = self._entries = _Entries.of(self.p, self.q, refs, rows, self.unknown.size, ordered=True)
+        found = entries.factorise(g)
+        self._last = (g.copy(), found)
+        return found
 
-    def _pattern(self) -> None:
-        p, q = self.place[self.p], self.place[self.q]
-        s, g, o = self.place[self.r_supply], self.place[self.r_ground], self.place[self.r_out]
+
+@dataclass(frozen=True)
+class Factors:
+    """Factors of a matrix whose rows and columns are these nodes."""
+
+    lu: SuperLU
+    rows: Ints
+
+    def solve(self, by_node: Floats) -> Floats:
+        """Volts by node from amperes into each node; 0 where the voltage is given."""
+        out = np.zeros(by_node.size)
+        if self.rows.size:
+            out[self.rows] = self.lu.solve(by_node[self.rows])
+        return out
+
+
+@dataclass(frozen=True)
+class _Entries:
+    """``rows`` are the matrix's nodes in order; the n-th contribution is ``sign`` times the conductance of branch or
+    reference ``which``, to the entry ``slot``. ``ordered``: eliminated in this order it stays sparse."""
+
+    rows: Ints
+    which: Ints
+    sign: Floats
+    slot: Ints
+    indices: NDArray[np.int32]
+    indptr: NDArray[np.int32]
+    ordered: bool
+
+    @staticmethod
+    def of(
+        p: Ints, q: Ints, references: tuple[Ints, Ints, Ints], rows: Ints, count: int, *, ordered: bool = False
+    ) -> _Entries:
+        """The entries of branches between nodes p and q, and of references (supply, ground, out)."""
+        m = max(rows.size, 1)
+        place = np.full(count, -1, dtype=np.int64)
+        place[rows] = np.arange(rows.size)
+        p, q = place[p], place[q]
+        s, g, o = (place[x] for x in references)
         branch, refs = np.arange(p.size), p.size + np.arange(s.size)
-        rows = np.concatenate([p, q, p, q, s, s, o, o])
-        columns = np.concatenate([p, q, q, p, g, o, g, o])
+        row = np.concatenate([p, q, p, q, s, s, o, o])
+        column = np.concatenate([p, q, q, p, g, o, g, o])
         which = np.concatenate([branch] * 4 + [refs] * 4)
         sign = np.repeat(
             np.array([1.0, 1.0, -1.0, -1.0, 1.0, -1.0, -1.0, 1.0]), [p.size] * 4 + [s.size] * 4
         )  # fmt: skip
-        inside = (rows >= 0) & (columns >= 0)
-        rows, columns, self.which, self.sign = rows[inside], columns[inside], which[inside], sign[inside]
-        key = columns * max(self.m, 1) + rows
-        unique, self.slot = np.unique(key, return_inverse=True)
-        self.indices = (unique % max(self.m, 1)).astype(np.int32)
-        heads = np.searchsorted(unique // max(self.m, 1), np.arange(self.m + 1))
-        self.indptr = heads.astype(np.int32)
+        inside = (row >= 0) & (column >= 0)
+        unique, slot = np.unique((column * m + row)[inside], return_inverse=True)
+        heads = np.searchsorted(unique, m * np.arange(rows.size + 1))
+        return _Entries(
+            rows=rows, which=which[inside], sign=sign[inside], slot=slot, indices=(unique % m).astype(np.int32),
+            indptr=heads.astype(np.int32), ordered=ordered,
+        )  # fmt: skip
 
-    def _factorise(self, g: Floats) -> SuperLU:
+    def factorise(self, g: Floats) -> Factors:
         from scipy.sparse import csc_array
         from scipy.sparse.linalg import splu
 
         data = np.bincount(self.slot, self.sign * g[self.which], minlength=self.indices.size)
-        matrix = csc_array((data, self.indices, self.indptr), shape=(self.m, self.m))
-        return splu(
-            matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        matrix = csc_array((data, self.indices, self.indptr), shape=(self.rows.size, self.rows.size))
+        # Columns of a loom's matrix have three or four entries; wider panels would only cost.
+        lu = splu(
+            matrix, permc_spec="NATURAL" if self.ordered else "MMD_AT_PLUS_A", panel_size=4, diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
         )  # fmt: skip
+        return Factors(lu, self.rows)
 
-    def solve(self, wire_ohm: Floats, start: Floats | None = None) -> State:
-        """Voltages with these wire resistances [ohm]. ``start`` by node is a guess, such as the solution before."""
-        layout, count = self.layout, self.layout.count
-        ohm = self.network.total_ohm(wire_ohm)
-        g = np.empty(self.p.size + self.r_g.size)
-        g[: self.plain.size] = 1 / ohm[self.plain]
-        g[self.plain.size : self.linear.stop] = 1 / self.load_value[self.ids[Law.RESISTANCE]]
-        g[self.p.size :] = self.r_g
-        series = ohm[self.diodes]
+
+class Plan:
+    """One load case ready to be solved; ``solve`` fills in resistances."""
+
+    def __init__(self, layout: Layout, case: LoadCase) -> None:
+        self.layout, self.case = layout, case
+        reach, frame = layout.reach, layout.frame
+        skeleton = frame.skeleton
+        node, fed = frame.node, layout.fed
+        law, self.load_value = layout.draws.law[fed], layout.draws.value[fed]
+        self.load_p, self.load_q = node[skeleton.feed[fed]], node[skeleton.back[fed]]
+        self.ids = {kind: np.flatnonzero(law == LAWS.index(kind)) for kind in Law}
+        ground = int(np.argmax(frame.minus)) if frame.minus.any() else -1
+        sources = [s for s in layout.sources if s.minus >= 0 or ground >= 0]
+        self.sources = sources
+        s_plus = np.array([node[skeleton.place[s.plus]] for s in sources], dtype=np.int64)
+        s_minus = np.array(
+            [node[skeleton.place[s.minus]] if s.minus >= 0 else ground for s in sources], dtype=np.int64
+        )  # fmt: skip
+        ohms, powers = fed[self.ids[Law.RESISTANCE]], fed[self.ids[Law.POWER]]
+        key = (ohms.tobytes(), powers.tobytes(), s_plus.tobytes(), s_minus.tobytes())
+        found = reach.patterns.get(key)
+        if found is None:
+            found = reach.patterns[key] = Pattern(layout, ohms, powers, s_plus, s_minus)
+        self.pattern = found
+        self.source_emf = np.array([self.case.supply_v if s.emf_v is None else s.emf_v for s in sources])
+        self.source_ohm = np.array([s.ohm for s in sources])
+        self.charge_ohm = np.array([s.charge_ohm for s in sources])
+        self.most_a = np.array([s.most_a for s in sources])
+        currents = self.ids[Law.CURRENT]
+        drawn = self.load_value[currents]
+        self.drawn = np.bincount(self.load_p[currents], drawn, frame.count)
+        self.drawn -= np.bincount(self.load_q[currents], drawn, frame.count)
+        self.r_volts = np.array([r.volts for r in reach.references])
+        self.r_g = np.array([1 / r.ohm for r in reach.references])
+        self.factors: Factors | None = None
+
+    def solve(self, branch_ohm: Floats, start: Floats | None = None) -> State:
+        """Voltages with these resistances of the skeleton's branches [ohm]; a diode's is its series resistance.
+        ``start`` by node is a guess, such as the solution before."""
+        shape, frame, count = self.pattern, self.layout.frame, self.layout.frame.count
+        p, q, unknown = shape.p, shape.q, shape.unknown
+        at_diodes, at_powers, at_sources = shape.at_diodes, shape.at_powers, shape.at_sources
+        g = np.empty(p.size + self.r_g.size)
+        g[: shape.plain.size] = 1 / branch_ohm[shape.plain]
+        g[shape.plain.size : shape.linear.stop] = 1 / self.load_value[self.ids[Law.RESISTANCE]]
+        g[p.size :] = self.r_g
+        series = branch_ohm[shape.diodes]
         watts = self.load_value[self.ids[Law.POWER]]
         floor_v = POWER_FLOOR_SHARE.value * self.case.supply_v
         volts = np.zeros(count)
-        volts[layout.plus & layout.held] = self.case.supply_v
+        volts[frame.plus & frame.held] = self.case.supply_v
         if start is not None:
-            volts[self.unknown] = np.nan_to_num(start[self.unknown])
-        bent = slice(self.at_diodes.start, self.p.size)
-        current = np.empty(self.p.size)
-        at = np.zeros(self.p.size)  # branch voltage at which each bent branch is replaced by its tangent
+            volts[unknown] = np.nan_to_num(start[unknown])
+        bent = slice(at_diodes.start, p.size)
+        current = np.empty(p.size)
+        at = np.zeros(p.size)  # branch voltage at which each bent branch is replaced by its tangent
 
         def residual() -> tuple[Floats, Floats]:
-            across = volts[self.p] - volts[self.q]
-            given = current + g[: self.p.size] * (across - at)
-            out = self.drawn + np.bincount(self.p, given, count) - np.bincount(self.q, given, count)
-            r_a = (volts[self.r_ground] + self.r_volts - volts[self.r_out]) * self.r_g
-            out = out + np.bincount(self.r_supply, r_a, count) - np.bincount(self.r_out, r_a, count)
+            across = volts[p] - volts[q]
+            given = current + g[: p.size] * (across - at)
+            out = self.drawn + np.bincount(p, given, count) - np.bincount(q, given, count)
+            r_a = (volts[shape.r_ground] + self.r_volts - volts[shape.r_out]) * self.r_g
+            out = out + np.bincount(shape.r_supply, r_a, count) - np.bincount(shape.r_out, r_a, count)
             return np.asarray(out), r_a
 
-        current[self.linear] = 0.0
+        current[shape.linear] = 0.0
         self._begin(at, current, g, watts)
-        self.factor, settled, converged = None, 0, False
+        self.factors, settled, converged = None, 0, False
         for turn in range(_ROUNDS):
-            if self.m:
-                self.factor = self._factorise(g)
-                volts[self.unknown] += self.factor.solve(-residual()[0][self.unknown])
-            if bent.start == self.p.size:
+            if unknown.any():
+                self.factors = shape.factorise(g)
+                volts += self.factors.solve(-residual()[0])
+            if bent.start == p.size:
                 converged = True
                 break
-            across = volts[self.p] - volts[self.q]
+            across = volts[p] - volts[q]
             apart = np.abs(across[bent] - at[bent])
             if turn and float(apart.max()) < _SOLVED_V:
                 converged = True
                 break
-            others = np.concatenate([across[i] - at[i] for i in (self.at_diodes, self.at_sources)])
+            others = np.concatenate([across[i] - at[i] for i in (at_diodes, at_sources)])
             settled += bool(np.abs(others).max(initial=0.0) < _SETTLED_V)
             # Power loads follow as currents from above until all else has settled, then by their tangent; if that
             # runs in circles, as currents to the end: slower, but it comes down to the higher solution if there is one.
             follow = (settled > 2 or start is not None) and turn < _TANGENT_ROUNDS
-            at[self.at_diodes] = _limited(across[self.at_diodes], at[self.at_diodes])
-            at[self.at_powers] = across[self.at_powers]
-            at[self.at_sources] = self._one_region(across[self.at_sources], at[self.at_sources])
+            at[at_diodes] = _limited(across[at_diodes], at[at_diodes])
+            at[at_powers] = across[at_powers]
+            at[at_sources] = self._one_region(across[at_sources], at[at_sources])
             self._bend(at, current, g, series, watts, floor_v, follow)
-        current = current + g[: self.p.size] * (volts[self.p] - volts[self.q] - at)
-        at[:] = volts[self.p] - volts[self.q]
+        current = current + g[: p.size] * (volts[p] - volts[q] - at)
+        at[:] = volts[p] - volts[q]
         out, r_a = residual()
-        worst = float(np.abs(out[self.unknown]).max(initial=0.0))
+        worst = float(np.abs(out[unknown]).max(initial=0.0))
         converged = converged and worst <= 1e-6 * max(1.0, float(np.abs(current).max(initial=0.0)))
         return self._state(volts, current, r_a, out, converged)
 
@@ -247,40 +307,43 @@ class Plan:
 
     def _begin(self, at: Floats, current: Floats, g: Floats, watts: Floats) -> None:
         """Tangents to begin with: diodes conduct, sources give, power loads draw what they would at the supply."""
-        at[self.at_diodes], current[self.at_diodes], g[self.at_diodes] = _KNEE_V, 0.1, 10.0
-        at[self.at_powers], g[self.at_powers] = self.case.supply_v, 0.0
-        current[self.at_powers] = watts / self.case.supply_v
-        at[self.at_sources], current[self.at_sources], g[self.at_sources] = self.source_emf, 0.0, 1 / self.source_ohm
+        shape = self.pattern
+        at[shape.at_diodes], current[shape.at_diodes], g[shape.at_diodes] = _KNEE_V, 0.1, 10.0
+        at[shape.at_powers], g[shape.at_powers] = self.case.supply_v, 0.0
+        current[shape.at_powers] = watts / self.case.supply_v
+        at[shape.at_sources], current[shape.at_sources] = self.source_emf, 0.0
+        g[shape.at_sources] = 1 / self.source_ohm
 
     def _bend(
         self, at: Floats, current: Floats, g: Floats, series: Floats, watts: Floats, floor_v: float, follow: bool
     ) -> None:  # fmt: skip
         """Currents and slopes of the bent branches at these voltages."""
+        at_diodes, at_powers, at_sources = self.pattern.at_diodes, self.pattern.at_powers, self.pattern.at_sources
         if series.size:
-            current[self.at_diodes], slope = diode(at[self.at_diodes], series)
+            current[at_diodes], slope = diode(at[at_diodes], series)
             # What hangs on blocking diodes alone would vanish beside a wire's conductance; steps may be inexact.
-            g[self.at_diodes] = np.maximum(slope, _LEAST_SLOPE_S)
+            g[at_diodes] = np.maximum(slope, _LEAST_SLOPE_S)
         if watts.size:
-            current[self.at_powers], slope = power_load(at[self.at_powers], watts, floor_v)
-            g[self.at_powers] = slope if follow else np.maximum(slope, 0.0)
+            current[at_powers], slope = power_load(at[at_powers], watts, floor_v)
+            g[at_powers] = slope if follow else np.maximum(slope, 0.0)
         if self.sources:
-            over = self.source_emf - at[self.at_sources]
+            over = self.source_emf - at[at_sources]
             given = np.minimum(over / np.where(over > 0, self.source_ohm, self.charge_ohm), self.most_a)
-            current[self.at_sources] = -given
+            current[at_sources] = -given
             ohm = np.where(over > 0, np.where(given < self.most_a, self.source_ohm, np.inf), self.charge_ohm)
-            g[self.at_sources] = np.maximum(1 / ohm, _LEAST_SLOPE_S)
+            g[at_sources] = np.maximum(1 / ohm, _LEAST_SLOPE_S)
 
     def _state(self, volts: Floats, current: Floats, r_a: Floats, out: Floats, converged: bool) -> State:
-        shown = np.where(self.anchored | self.layout.held, volts, np.nan)
-        element = np.zeros(self.network.a.size)
-        element[self.plain] = current[: self.plain.size]
-        element[self.diodes] = current[self.at_diodes]
+        shape, frame = self.pattern, self.layout.frame
+        branch = np.zeros(frame.a.size)
+        branch[shape.plain] = current[: shape.plain.size]
+        branch[shape.diodes] = current[shape.at_diodes]
         load = self.load_value.copy()
-        load[self.ids[Law.RESISTANCE]] = current[self.plain.size : self.linear.stop]
-        load[self.ids[Law.POWER]] = current[self.at_powers]
-        source = -current[self.at_sources]
-        held_plus = self.layout.plus & self.layout.held
+        load[self.ids[Law.RESISTANCE]] = current[shape.plain.size : shape.linear.stop]
+        load[self.ids[Law.POWER]] = current[shape.at_powers]
+        source = -current[shape.at_sources]
+        held_plus = frame.plus & frame.held
         return State(
-            volts=shown, element_a=element, load_a=load, source_a=source, reference_a=r_a,
-            supply_a=float(out[held_plus].sum()) + float(source.sum()), converged=converged,
+            volts=np.where(shape.anchored | frame.held, volts, np.nan), branch_a=branch, load_a=load, source_a=source,
+            reference_a=r_a, supply_a=float(out[held_plus].sum()) + float(source.sum()), converged=converged,
         )  # fmt: skip

@@ -3,7 +3,8 @@ name."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,9 +12,10 @@ from pinmap.core.electrics.components import Bools, Floats, Ints, Network, Refer
 from pinmap.core.electrics.load_models import Law
 from pinmap.core.electrics.loads import Load
 from pinmap.core.electrics.newton import Plan, State
-from pinmap.core.electrics.topology import lay_out
+from pinmap.core.electrics.skeleton import held_in, labels
+from pinmap.core.electrics.topology import Layout
 from pinmap.core.errors import StructureError
-from pinmap.core.facts.circuit import POWER_FLOOR_SHARE, RELAY_HOLD_SHARE
+from pinmap.core.facts.circuit import POWER_FLOOR_SHARE, REFERENCE_V, RELAY_HOLD_SHARE
 from pinmap.core.model.jobs import LoadCase
 
 _BLOCKS_A = 1e-6  # a diode with less than this current lets nothing through
@@ -27,78 +29,119 @@ class Solution:
     ``starved`` are joined to no supply or no way back, ``collapsed`` are, but the way cannot carry what they want (load
     key -> why). ``weak`` relays have a coil with too little voltage to hold (key -> volts)."""
 
-    node: Ints
-    active: Bools
     volts: Floats
     amps: Floats
-    has_plus: Bools  # by point: joined to a live supply or reference, coils and loads apart
-    has_minus: Bools
     fed: tuple[Load, ...]
     starved: tuple[Load, ...]
-    open_relays: frozenset[str]
     blocking_diodes: Ints
-    plus_points: Ints
-    minus_points: Ints
     supply_a: float
-    load_a: Floats = field(default_factory=lambda: np.empty(0))
-    collapsed: tuple[tuple[Load, str], ...] = ()
-    weak: tuple[tuple[str, float], ...] = ()
-    sources: tuple[tuple[Source, float], ...] = ()
-    references: tuple[tuple[Reference, float], ...] = ()
+    load_a: Floats
+    collapsed: tuple[tuple[Load, str], ...]
+    weak: tuple[tuple[str, float], ...]
+    sources: tuple[tuple[Source, float], ...]
+    references: tuple[tuple[Reference, float], ...]
+    case: LoadCase
+    layout: Layout
+
+    # What only some ask for is worked out for them.
+
+    @cached_property
+    def _network(self) -> Network:
+        return self.layout.frame.skeleton.network
+
+    @cached_property
+    def node(self) -> Ints:
+        """By point: its node; points that are joined are one."""
+        return labels(len(self._network.points), *self._network.joined(self.case.code))
+
+    @cached_property
+    def active(self) -> Bools:
+        """By element: does it stand closed and, a diode, let current through?"""
+        active = np.ones(self._network.a.size, dtype=bool)
+        for key, _, opens, closes in self._network.relays:
+            active[opens], active[closes] = key not in self.open_relays, key in self.open_relays
+        active[self.blocking_diodes] = False
+        return active
+
+    @cached_property
+    def has_plus(self) -> Bools:
+        """By point: joined to a live supply or reference, coils and loads apart."""
+        reach = self.layout.reach
+        return self._by_point(reach.has_plus | reach.has_reference)
+
+    @cached_property
+    def has_minus(self) -> Bools:
+        """By point: joined to battery minus, coils and loads apart."""
+        return self._by_point(self.layout.reach.has_minus)
+
+    @cached_property
+    def open_relays(self) -> frozenset[str]:
+        reach = self.layout.reach
+        closed = set(reach.frame.skeleton.relays[reach.closed].tolist())
+        return frozenset(r[0] for i, r in enumerate(self._network.relays) if i not in closed)
+
+    @cached_property
+    def plus_points(self) -> Ints:
+        return held_in(((when, np.array([p])) for p, when in self._network.plus), self.case.code)
+
+    @cached_property
+    def minus_points(self) -> Ints:
+        return held_in(((when, np.array([p])) for p, when in self._network.minus), self.case.code)
+
+    def _by_point(self, flags: Bools) -> Bools:
+        frame = self.layout.frame
+        return frame.skeleton.point_flags(flags[frame.node])
 
 
 class Solver:
     """Solves one load case again and again with other wire resistances; what does not depend on them is kept."""
 
     def __init__(self, network: Network, case: LoadCase) -> None:
-        self.network, self.case = network, case
-        self._barred: dict[str, float] = {}
-        self._shed: dict[str, Load] = {}
-        self._base = lay_out(network, case)
-        self._plan = Plan(network, self._base, case)
+        self.network, self.case, self.frames = network, case, network.frames
+        self._barred: dict[int, float] = {}
+        self._shed: list[int] = []
+        self._base = self._plan = Plan(self.frames.lay_out(case), case)
         self._volts: Floats | None = None
-        self._shed_for: Floats | None = None
 
     def solve(self, wire_ohm: Floats) -> Solution:
         """Raises StructureError if the currents do not balance, which only absurd resistances bring about."""
         if self._barred or self._shed:  # other resistances may hold a relay or feed a load again
-            self._barred, self._shed, self._volts = {}, {}, None
-            self._plan = Plan(self.network, self._base, self.case)
+            self._barred, self._shed, self._volts, self._plan = {}, [], None, self._base
+        skeleton = self.frames.skeleton
+        element_ohm = self.network.total_ohm(wire_ohm)
+        ohm = skeleton.branch_ohm(element_ohm)
         for _ in range(len(self.network.relays) + len(self.network.loads) + 2):
-            state = self._plan.solve(wire_ohm, self._volts)
+            state = self._plan.solve(ohm, self._volts)
             weak, lost = self._weak(state), self._lost(state)
             if not weak and lost is None:
                 break
             self._barred.update(weak)
             if lost is not None:
-                self._shed[lost.key] = lost
+                self._shed.append(lost)
             self._volts = None
-            layout = lay_out(self.network, self.case, barred=self._barred, shed=self._shed, like=self._base)
-            self._plan = Plan(self.network, layout, self.case)
+            self._plan = Plan(self.frames.lay_out(self.case, barred=self._barred, shed=self._shed), self.case)
         if not state.converged:
             raise StructureError(f"load case {self.case.name}: the currents do not balance; check resistances")
         self._volts = state.volts
-        return self._solution(state)
+        return self._solution(state, element_ohm)
 
-    def _weak(self, state: State) -> dict[str, float]:
-        """Closed relays whose coil has too little voltage to hold the contact."""
-        least = RELAY_HOLD_SHARE.value * self.network.nominal_v
-        layout, out = self._plan.layout, {}
-        for key, coil, _, _ in self.network.relays:
-            if key in layout.closed:
-                volts = abs(float(state.volts[layout.a[coil]] - state.volts[layout.b[coil]]))
-                if not volts >= least:
-                    out[key] = volts if volts == volts else 0.0
-        return out
+    def _weak(self, state: State) -> dict[int, float]:
+        """Closed relays whose coil has too little voltage to hold the contact, by place in the skeleton's."""
+        reach = self._plan.layout.reach
+        coil = reach.frame.skeleton.relay_parts[:, 0]
+        volts = np.abs(state.volts[reach.frame.a[coil]] - state.volts[reach.frame.b[coil]])
+        volts = np.nan_to_num(volts)
+        weak = reach.closed & (volts < RELAY_HOLD_SHARE.value * self.network.nominal_v)
+        return {i: float(volts[i]) for i in np.flatnonzero(weak).tolist()}
 
-    def _lost(self, state: State) -> Load | None:
-        """The load that is worst off below what its law allows; None if all can be fed."""
+    def _lost(self, state: State) -> int | None:
+        """The load, by place in the network's, that is worst off below what its law allows; None if all can be fed."""
         plan = self._plan
-        if not plan.layout.fed:
+        fed = plan.layout.fed
+        if not fed.size:
             return None
         across = state.volts[plan.load_p] - state.volts[plan.load_q]
-        supply = np.array([5.0 if load.on_reference else self.case.supply_v for load in plan.layout.fed])
-        share = across / supply
+        share = across / np.where(self.frames.skeleton.table.on_reference[fed], REFERENCE_V.value, self.case.supply_v)
         floor = np.full(share.size, -np.inf)
         floor[plan.ids[Law.CURRENT]] = _LEAST_SHARE
         floor[plan.ids[Law.POWER]] = POWER_FLOOR_SHARE.value
@@ -108,49 +151,42 @@ class Solver:
             short = np.isin(np.arange(share.size), plan.ids[Law.POWER])
         if not short.any():
             return None
-        return plan.layout.fed[int(np.argmin(np.where(short, np.nan_to_num(share, nan=-np.inf), np.inf)))]
+        return int(fed[int(np.argmin(np.where(short, np.nan_to_num(share, nan=-np.inf), np.inf)))])
 
-    def _solution(self, state: State) -> Solution:
-        network, layout = self.network, self._plan.layout
-        node = layout.node
-        active = layout.active.copy()
-        blocking = network.diodes[state.element_a[network.diodes] < _BLOCKS_A]
-        active[blocking] = False
+    def _solution(self, state: State, element_ohm: Floats) -> Solution:
+        network, layout, loads = self.network, self._plan.layout, self.network.loads
+        skeleton, frame = layout.frame.skeleton, layout.frame
+        amps = skeleton.element_amps(state.branch_a)
+        relays = [network.relays[i][0] for i in skeleton.relays.tolist()]
         return Solution(
-            node=node,
-            active=active,
-            volts=state.volts[node],
-            amps=state.element_a,
-            has_plus=(layout.has_plus | layout.has_reference)[node],
-            has_minus=layout.has_minus[node],
-            fed=layout.fed,
-            starved=layout.starved,
-            open_relays=frozenset(key for key, *_ in network.relays if key not in layout.closed),
-            blocking_diodes=np.sort(blocking),
-            plus_points=layout.plus_points,
-            minus_points=layout.minus_points,
+            volts=skeleton.point_volts(state.volts[frame.node], state.branch_a, element_ohm),
+            amps=amps,
+            fed=tuple(loads[i] for i in layout.fed.tolist()),
+            starved=tuple(loads[i] for i in layout.starved.tolist()),
+            blocking_diodes=np.sort(network.diodes[amps[network.diodes] < _BLOCKS_A]),
             supply_a=state.supply_a,
             load_a=state.load_a,
-            collapsed=tuple((load, self._why(load, state)) for load in self._shed.values()),
-            weak=tuple(self._barred.items()),
+            collapsed=tuple((loads[i], self._why(i, state)) for i in self._shed),
+            weak=tuple((relays[i], volts) for i, volts in self._barred.items()),
             sources=tuple(zip(self._plan.sources, state.source_a.tolist(), strict=True)),
-            references=tuple(zip(layout.references, state.reference_a.tolist(), strict=True)),
+            references=tuple(zip(layout.reach.references, state.reference_a.tolist(), strict=True)),
+            case=self.case,
+            layout=layout,
         )
 
-    def _why(self, load: Load, state: State) -> str:
+    def _why(self, lost: int, state: State) -> str:
         """What the way to a load that was left out could give, by its open voltage and inner resistance."""
-        network, plan = self.network, self._plan
-        f, b = (int(plan.layout.node[n[load.key]]) for n in (network.feed_of, network.back_of))
+        plan, skeleton = self._plan, self.frames.skeleton
+        frame = plan.layout.frame
+        f, b = (int(frame.node[place[lost]]) for place in (skeleton.feed, skeleton.back))
         open_v = float(state.volts[f] - state.volts[b])
-        wanted = load.draw(self.case.code)
-        if wanted is None or plan.factor is None or not open_v > 0:
+        wanted = self.network.loads[lost].draw(self.case.code)
+        if wanted is None or plan.factors is None or not open_v > 0:
             return "the way carries nothing to it once the loads beside it have theirs"
-        push = np.zeros(plan.m)
-        for point, sign in ((f, 1.0), (b, -1.0)):
-            if plan.place[point] >= 0:
-                push[plan.place[point]] += sign
-        rise = np.zeros(plan.layout.count)
-        rise[plan.unknown] = plan.factor.solve(push)
+        push = np.zeros(frame.count)
+        push[f] += 1.0
+        push[b] -= 1.0
+        rise = plan.factors.solve(push)
         ohm = float(rise[f] - rise[b])
         if not ohm > 0:
             return "the way carries nothing to it once the loads beside it have theirs"
