@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -11,7 +12,8 @@ from numpy.typing import NDArray
 
 from pinmap.core.electrics.loads import Load
 
-if TYPE_CHECKING:  # these two stand on this module
+if TYPE_CHECKING:  # these stand on this module
+    from pinmap.core.electrics.load_table import LoadTable
     from pinmap.core.electrics.topology import Frames
 
 Floats = NDArray[np.float64]
@@ -60,9 +62,10 @@ class Reference:
 class Network:
     """Elements by index; the first ``n_wires`` are the routing's wires, in order, the next ``n_contacts`` the mated
     contacts. Conditional: relay contacts (``relays``: key, coil, normally open, normally closed) and ``diodes``
-    from anode to cathode, whose ``ohm`` is their series resistance. Points that ``joins`` names are one node in the
-    load cases of its letters. ``plus`` are live supply points, ``minus`` battery minus. ``post`` is the battery's post
-    where its internal resistance is known, else -1; in the cases of ``held`` the case's voltage stands at it."""
+    from anode to cathode, whose ``ohm`` is their series resistance. Points that ``join_groups`` pairs are one node in
+    the load cases of the group's letters. ``plus`` are live supply points, ``minus`` battery minus. ``post`` is the
+    battery's post where its internal resistance is known, else -1; in the cases of ``held`` the case's voltage stands
+    at it."""
 
     points: tuple[str, ...]
     index: dict[str, int]
@@ -77,12 +80,15 @@ class Network:
     relays: tuple[tuple[str, int, int, int], ...]
     diodes: Ints
     coils: Ints
-    joins: tuple[tuple[int, int, str], ...]
+    join_groups: tuple[tuple[str, Ints, Ints], ...]
     plus: tuple[tuple[int, str], ...]
     minus: tuple[tuple[int, str], ...]
     loads: tuple[Load, ...]
+    load_table: LoadTable
     feed_of: dict[str, int]
     back_of: dict[str, int]
+    feed: Ints  # the same by load, -1 for none
+    back: Ints
     fuse_rating_a: dict[int, float]
     nominal_v: float = 12.0
     sources: tuple[Source, ...] = ()
@@ -90,18 +96,6 @@ class Network:
     post: int = -1
     held: str = ALL
     problems: tuple[tuple[str, str], ...] = ()  # (pin or component, what is wrong with what was typed)
-
-    @cached_property
-    def join_groups(self) -> tuple[tuple[str, Ints, Ints], ...]:
-        """Joins by the letters in which they hold."""
-        found: dict[str, list[tuple[int, int]]] = {}
-        for a, b, when in self.joins:
-            found.setdefault(when, []).append((a, b))
-        out = []
-        for when, pairs in found.items():
-            table = np.array(pairs, dtype=np.int64)
-            out.append((when, table[:, 0], table[:, 1]))
-        return tuple(out)
 
     @cached_property
     def frames(self) -> Frames:
@@ -123,6 +117,15 @@ class Network:
         ohm = self.ohm.copy()
         ohm[: self.n_wires] = np.maximum(wire_ohm + self.joint_ohm, LEAST_OHM)
         return ohm
+
+
+def grouped(joins: Iterable[tuple[int, int, str]]) -> tuple[tuple[str, Ints, Ints], ...]:
+    """Pairs of points that are one, by the letters of the cases in which they are."""
+    found: dict[str, list[tuple[int, int]]] = {}
+    for a, b, when in joins:
+        found.setdefault(when, []).append((a, b))
+    tables = ((when, np.array(pairs, dtype=np.int64)) for when, pairs in found.items())
+    return tuple((when, table[:, 0], table[:, 1]) for when, table in tables)
 
 
 @dataclass

@@ -12,8 +12,20 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pinmap.core.electrics.components import ALL, LEAST_OHM, Bools, Floats, Ints, Network, Parts, Reference, Source
+from pinmap.core.electrics.components import (
+    ALL,
+    LEAST_OHM,
+    Bools,
+    Floats,
+    Ints,
+    Network,
+    Parts,
+    Reference,
+    Source,
+    grouped,
+)
 from pinmap.core.electrics.insides import add_load_ends, add_platform, driven_by_loads
+from pinmap.core.electrics.load_table import load_table
 from pinmap.core.electrics.loads import loads
 from pinmap.core.electrics.solution import Solution, Solver, solve
 from pinmap.core.facts.circuit import DIODE_SERIES_OHM
@@ -76,12 +88,15 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         relays=tuple(relays),
         diodes=np.array(diodes, dtype=np.int64),
         coils=np.array(coils, dtype=np.int64),
-        joins=tuple(parts.joins),
+        join_groups=grouped(parts.joins),
         plus=tuple(parts.plus),
         minus=tuple(parts.minus),
         loads=found,
+        load_table=load_table(found),
         feed_of=feed_of,
         back_of=back_of,
+        feed=np.array([feed_of.get(load.key, -1) for load in found], dtype=np.int64),
+        back=np.array([back_of.get(load.key, -1) for load in found], dtype=np.int64),
         fuse_rating_a=fuse_rating,
         nominal_v=nominal_v,
         sources=tuple(parts.sources) if parts.post >= 0 else (),

@@ -32,6 +32,7 @@ if TYPE_CHECKING:  # scipy loads for long and the app can start without; so it i
 
 _ROUNDS = 400
 _TANGENT_ROUNDS = 60
+_FAST = 0.1  # a step that leaves less than this share of the one before
 _SETTLED_V = 1e-3
 _SOLVED_V = 1e-10
 _LEAST_SLOPE_S = 1e-8
@@ -260,36 +261,45 @@ class Plan:
         at = np.zeros(p.size)  # branch voltage at which each bent branch is replaced by its tangent
 
         def residual() -> tuple[Floats, Floats]:
-            across = volts[p] - volts[q]
-            given = current + g[: p.size] * (across - at)
+            given = current + g[: p.size] * (volts[p] - volts[q] - at)
             out = self.drawn + np.bincount(p, given, count) - np.bincount(q, given, count)
             r_a = (volts[shape.r_ground] + self.r_volts - volts[shape.r_out]) * self.r_g
-            out = out + np.bincount(shape.r_supply, r_a, count) - np.bincount(shape.r_out, r_a, count)
+            if r_a.size:
+                out = out + np.bincount(shape.r_supply, r_a, count) - np.bincount(shape.r_out, r_a, count)
             return np.asarray(out), r_a
 
         current[shape.linear] = 0.0
         self._begin(at, current, g, watts)
         self.factors, settled, converged = None, 0, False
+        moved, slow = np.inf, False
+        solvable = bool(unknown.any())
+        p_bent, q_bent = p[bent], q[bent]
         for turn in range(_ROUNDS):
-            if unknown.any():
+            if solvable:
                 self.factors = shape.factorise(g)
                 volts += self.factors.solve(-residual()[0])
-            if bent.start == p.size:
+            if not p_bent.size:
                 converged = True
                 break
-            across = volts[p] - volts[q]
-            apart = np.abs(across[bent] - at[bent])
+            wanted = at.copy()
+            wanted[bent] = volts[p_bent] - volts[q_bent]
+            apart = np.abs(wanted - at)
             if turn and float(apart.max()) < _SOLVED_V:
                 converged = True
                 break
-            others = np.concatenate([across[i] - at[i] for i in (at_diodes, at_sources)])
-            settled += bool(np.abs(others).max(initial=0.0) < _SETTLED_V)
-            # Power loads follow as currents from above until all else has settled, then by their tangent; if that
-            # runs in circles, as currents to the end: slower, but it comes down to the higher solution if there is one.
-            follow = (settled > 2 or start is not None) and turn < _TANGENT_ROUNDS
-            at[at_diodes] = _limited(across[at_diodes], at[at_diodes])
-            at[at_powers] = across[at_powers]
-            at[at_sources] = self._one_region(across[at_sources], at[at_sources])
+            others = max(float(apart[i].max(initial=0.0)) for i in (at_diodes, at_sources))
+            settled += others < _SETTLED_V
+            # Power loads follow as currents from above, which leaves the matrix as it is and mostly gains digits fast.
+            # Else, once all else has settled, by their tangent; if that runs in circles, as currents to the end:
+            # slower, but it comes down to the higher solution if there is one.
+            before, moved = moved, float(apart[at_powers].max(initial=0.0))
+            slow = slow or moved > _FAST * before
+            follow = slow and (settled > 2 or start is not None) and turn < _TANGENT_ROUNDS
+            if series.size:
+                wanted[at_diodes] = _limited(wanted[at_diodes], at[at_diodes])
+            if self.sources:
+                wanted[at_sources] = self._one_region(wanted[at_sources], at[at_sources])
+            at = wanted
             self._bend(at, current, g, series, watts, floor_v, follow)
         current = current + g[: p.size] * (volts[p] - volts[q] - at)
         at[:] = volts[p] - volts[q]

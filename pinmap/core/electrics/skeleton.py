@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pinmap.core.electrics.components import Bools, Floats, Ints, Network, holds
-from pinmap.core.electrics.load_table import Draws, LoadTable, load_table
+from pinmap.core.electrics.load_table import Draws
 
 
 @dataclass(frozen=True)
@@ -47,14 +47,13 @@ class Skeleton:
     minus: tuple[tuple[str, Ints], ...]
     feed: Ints
     back: Ints
-    table: LoadTable
     _draws: dict[str, Draws] = field(default_factory=dict)
 
     def draws(self, code: str) -> Draws:
         """What each load draws in cases of this letter; remembered."""
         found = self._draws.get(code)
         if found is None:
-            found = self._draws[code] = self.table.draws(code)
+            found = self._draws[code] = self.network.load_table.draws(code)
         return found
 
     def branch_ohm(self, element_ohm: Floats) -> Floats:
@@ -110,7 +109,7 @@ def labels(n: int, a: Ints, b: Ints) -> Ints:
 def skeleton(network: Network) -> Skeleton:
     """Draws a network together; cost grows with the number of elements and with the longest branch."""
     n, a, b = len(network.points), network.a, network.b
-    feed, back = (_points(of.get(load.key, -1) for load in network.loads) for of in (network.feed_of, network.back_of))
+    feed, back = network.feed, network.back
     ties = _ties(network)
     alive = _alive(network, ties)
     special = ~alive
@@ -155,7 +154,6 @@ def skeleton(network: Network) -> Skeleton:
         ),
         plus=there(network.plus), minus=there(network.minus),
         feed=np.where(feed >= 0, place[feed], -1), back=np.where(back >= 0, place[back], -1),
-        table=load_table(network.loads),
     )  # fmt: skip
 
 

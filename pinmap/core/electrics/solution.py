@@ -31,8 +31,6 @@ class Solution:
 
     volts: Floats
     amps: Floats
-    fed: tuple[Load, ...]
-    starved: tuple[Load, ...]
     blocking_diodes: Ints
     supply_a: float
     load_a: Floats
@@ -48,6 +46,14 @@ class Solution:
     @cached_property
     def _network(self) -> Network:
         return self.layout.frame.skeleton.network
+
+    @cached_property
+    def fed(self) -> tuple[Load, ...]:
+        return tuple(self._network.loads[i] for i in self.layout.fed.tolist())
+
+    @cached_property
+    def starved(self) -> tuple[Load, ...]:
+        return tuple(self._network.loads[i] for i in self.layout.starved.tolist())
 
     @cached_property
     def node(self) -> Ints:
@@ -130,9 +136,9 @@ class Solver:
         reach = self._plan.layout.reach
         coil = reach.frame.skeleton.relay_parts[:, 0]
         volts = np.abs(state.volts[reach.frame.a[coil]] - state.volts[reach.frame.b[coil]])
-        volts = np.nan_to_num(volts)
-        weak = reach.closed & (volts < RELAY_HOLD_SHARE.value * self.network.nominal_v)
-        return {i: float(volts[i]) for i in np.flatnonzero(weak).tolist()}
+        # A floating coil has NaN, which is not enough either.
+        weak = reach.closed & ~(volts >= RELAY_HOLD_SHARE.value * self.network.nominal_v)
+        return {i: float(np.nan_to_num(volts[i])) for i in np.flatnonzero(weak).tolist()}
 
     def _lost(self, state: State) -> int | None:
         """The load, by place in the network's, that is worst off below what its law allows; None if all can be fed."""
@@ -141,7 +147,7 @@ class Solver:
         if not fed.size:
             return None
         across = state.volts[plan.load_p] - state.volts[plan.load_q]
-        share = across / np.where(self.frames.skeleton.table.on_reference[fed], REFERENCE_V.value, self.case.supply_v)
+        share = across / np.where(self.network.load_table.on_reference[fed], REFERENCE_V.value, self.case.supply_v)
         floor = np.full(share.size, -np.inf)
         floor[plan.ids[Law.CURRENT]] = _LEAST_SHARE
         floor[plan.ids[Law.POWER]] = POWER_FLOOR_SHARE.value
@@ -157,17 +163,14 @@ class Solver:
         network, layout, loads = self.network, self._plan.layout, self.network.loads
         skeleton, frame = layout.frame.skeleton, layout.frame
         amps = skeleton.element_amps(state.branch_a)
-        relays = [network.relays[i][0] for i in skeleton.relays.tolist()]
         return Solution(
             volts=skeleton.point_volts(state.volts[frame.node], state.branch_a, element_ohm),
             amps=amps,
-            fed=tuple(loads[i] for i in layout.fed.tolist()),
-            starved=tuple(loads[i] for i in layout.starved.tolist()),
             blocking_diodes=np.sort(network.diodes[amps[network.diodes] < _BLOCKS_A]),
             supply_a=state.supply_a,
             load_a=state.load_a,
             collapsed=tuple((loads[i], self._why(i, state)) for i in self._shed),
-            weak=tuple((relays[i], volts) for i, volts in self._barred.items()),
+            weak=tuple((network.relays[int(skeleton.relays[i])][0], v) for i, v in self._barred.items()),
             sources=tuple(zip(self._plan.sources, state.source_a.tolist(), strict=True)),
             references=tuple(zip(layout.reach.references, state.reference_a.tolist(), strict=True)),
             case=self.case,
