@@ -7,6 +7,8 @@ default are left out. Unknown fields are refused, so that a misspelt one is not 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from typing import Any, Literal
 
@@ -42,6 +44,11 @@ def _adapter() -> TypeAdapter[JobFile]:
     return TypeAdapter(JobFile)
 
 
+@cache
+def _job_adapter() -> TypeAdapter[Job]:
+    return TypeAdapter(Job)
+
+
 def schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the file."""
     found = _adapter().json_schema()
@@ -72,6 +79,18 @@ def dump(snapshot: Snapshot) -> bytes:
         return (text + "\n").encode("utf-8")
     except ValueError as error:  # NaN, or half a surrogate pair
         raise InputError("job", snapshot.job.key, f"it holds something that JSON cannot ({error})") from error
+
+
+def dump_parts(job: Job, names: Iterable[str]) -> str:
+    """Some fields of a job, in the words of the job file."""
+    return json.dumps({n: as_plain(getattr(job, n)) for n in names}, ensure_ascii=False, allow_nan=False)
+
+
+def with_parts(job: Job, text: str) -> Job:
+    """The job with the fields that ``dump_parts`` wrote, all others as they are."""
+    plain = json.loads(text)
+    read = _job_adapter().validate_json(json.dumps({"key": job.key, "name": job.name} | plain, ensure_ascii=False))
+    return replace(job, **{name: getattr(read, name) for name in plain})
 
 
 def load(data: bytes) -> Snapshot:

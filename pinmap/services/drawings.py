@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
@@ -55,13 +56,21 @@ def maps(snapshot: Snapshot, variant: Variant, done: Analysis) -> tuple[Drawing,
     return _MAPS.get((snapshot.content_hash, variant.key, own_entries(done.dictionary)), make)
 
 
-def plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Svg:
-    """The loom plan. Raises DrawingFailed."""
+def plan(snapshot: Snapshot, variant: Variant, done: Analysis, *, board: str = "") -> Svg:
+    """The loom plan; with the address of the ``board``, each run and node leads to what can be done to it there.
+    Raises DrawingFailed."""
     # imported where it is used: it loads for long, and the app can start without
     from pinmap.drawings.plan import plan_svg
 
-    key = ("plan", snapshot.content_hash, variant.key, own_entries(done.dictionary))
-    return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing)))
+    asked = {"segment": "run", "node": "node"}
+
+    def link(what: str) -> str:
+        kind, _, name = what.partition(":")
+        query = {asked.get(kind, ""): name, "variant": variant.key}
+        return f"{board}?{urlencode(query)}#board" if kind in asked else ""
+
+    key = ("plan", board, snapshot.content_hash, variant.key, own_entries(done.dictionary))
+    return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing, link=link if board else None)))
 
 
 def strip(way: Trace) -> Svg:

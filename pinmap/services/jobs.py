@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from itertools import count
 
@@ -22,12 +22,13 @@ from pinmap.exchange import job_json
 from pinmap.services import clashes, dictionary
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
-from pinmap.store import graph, platform_rows, releases, versions
+from pinmap.store import graph, platform_rows, releases, steps, versions
 from pinmap.store import housings as stored_housings
 from pinmap.store import jobs as rows
 from pinmap.store.jobs import Refs, Versions
 
 Change = Callable[[Job, Snapshot], Job]
+Note = Callable[[Session, int, Job, Job], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,18 +115,29 @@ def create_job(
         return view_in(shop, session, key)
 
 
-def edit(shop: Shop, key: str, version: int, change: Change, what: str = "") -> JobView:
+def _keep_step(what: str) -> Note:
+    def keep(session: Session, job_id: int, before: Job, after: Job) -> None:
+        changed = [f.name for f in fields(Job) if getattr(before, f.name) != getattr(after, f.name)]
+        if changed:
+            texts = (job_json.dump_parts(before, changed), job_json.dump_parts(after, changed))
+            steps.add(session, job_id, what or "change", *texts)
+
+    return keep
+
+
+def edit(shop: Shop, key: str, version: int, change: Change, what: str = "", note: Note | None = None) -> JobView:
     """Changes a job by a pure function of it. All of the change is stored or nothing; what it does not touch is not
-    written. ``what`` says in words what was meant, for the message when somebody else saved first. Raises Conflict,
-    NotFound, and whatever ``change`` raises."""
+    written. ``what`` says in words what was meant, for the message when somebody else saved first, and for undoing it.
+    ``note`` writes down what is remembered of the change, so that it can be undone unless another is given. Raises
+    Conflict, NotFound, and whatever ``change`` raises."""
     with shop.write() as session:
-        view, stands, refs = edit_in(shop, session, key, version, change, what)
+        view, stands, refs = edit_in(shop, session, key, version, change, what, note)
     shop.snapshots.put(stands, (view.snapshot, refs))
     return view
 
 
 def edit_in(
-    shop: Shop, session: Session, key: str, version: int, change: Change, what: str
+    shop: Shop, session: Session, key: str, version: int, change: Change, what: str, note: Note | None = None
 ) -> tuple[JobView, Versions, Refs]:
     """As ``edit``, in a session that is open; with what the job stands on now and refers to."""
     job_id = rows.versions(session, key).job_id
@@ -145,6 +157,7 @@ def edit_in(
         graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
     # what is remembered is what the rows say
     job = rows.load_job(session, job_id, refs, known=before.job, stale=saved.parts)
+    (note or _keep_step(what))(session, job_id, before.job, job)
     after = Snapshot(job, after.platforms, after.housings)
     stands = rows.versions(session, key)
     return JobView(after, stands.version, dictionary.entries_in(shop, session)), stands, refs

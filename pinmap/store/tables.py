@@ -2,8 +2,8 @@
 
 from sqlmodel import SQLModel
 
-from pinmap.store import graph_tables, job_tables, platform_tables, release_tables
+from pinmap.store import graph_tables, job_tables, platform_tables, release_tables, step_tables
 
 metadata = SQLModel.metadata
 
-__all__ = ["graph_tables", "job_tables", "metadata", "platform_tables", "release_tables"]
+__all__ = ["graph_tables", "job_tables", "metadata", "platform_tables", "release_tables", "step_tables"]

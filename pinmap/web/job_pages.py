@@ -11,12 +11,13 @@ from fastapi.responses import HTMLResponse
 from pinmap.core.crossing.ledger import Ledger
 from pinmap.core.model.jobs import Job, Snapshot, Variant
 from pinmap.core.model.looms import DeviceEnd, End
-from pinmap.services import analysis, jobs, revisions
+from pinmap.services import analysis, jobs, revisions, undo
 from pinmap.services.analysis import Analysis, Overview
 from pinmap.services.jobs import JobView
 from pinmap.services.outputs import Release
 from pinmap.services.revisions import Revision
 from pinmap.services.shop import Shop
+from pinmap.services.undo import Offer
 from pinmap.web.deps import ShopDep
 from pinmap.web.refs import end_ref
 from pinmap.web.render import page
@@ -29,6 +30,7 @@ class JobPage:
     view: JobView
     variant: Variant
     revision: Revision | None = None
+    steps: Offer = Offer()
 
     @property
     def snapshot(self) -> Snapshot:
@@ -79,7 +81,7 @@ class JobPage:
 def open_job(shop: Shop, key: str, variant: str = "") -> JobPage:
     """The job and the asked-for variant, the first one when none is asked for. Raises NotFound."""
     view = jobs.get(shop, key)
-    return JobPage(view, view.snapshot.variant(variant))
+    return JobPage(view, view.snapshot.variant(variant), steps=undo.offered(shop, key))
 
 
 def open_any(shop: ShopDep, key: str, letter: str = "", variant: str = "") -> JobPage:

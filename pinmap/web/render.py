@@ -134,6 +134,11 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
     text = (
         environment()
         .get_template(template)
-        .render(path_now=request.url.path, notice=request.query_params.get("done", ""), **context)
+        .render(
+            path_now=request.url.path,
+            page_now=str(request.url.remove_query_params("done").replace(scheme="", netloc="")),
+            notice=request.query_params.get("done", ""),
+            **context,
+        )
     )
     return HTMLResponse(text, status, headers={"cache-control": "no-store"})

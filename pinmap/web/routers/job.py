@@ -13,7 +13,7 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.jobs import Job, Pick, Snapshot
 from pinmap.core.model.words import Evidence, Fate
-from pinmap.services import jobs, outputs, platforms, revisions
+from pinmap.services import jobs, outputs, platforms, revisions, undo
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to, number
@@ -134,6 +134,24 @@ def change_seats(
 
     jobs.edit(shop, key, version, change, f"pick {pick}: {deed}")
     return back_to(f"/jobs/{key}/settings", "Done")
+
+
+@router.post("/undo")
+def take_back(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
+    _, what = undo.undo(shop, key, version)
+    return back_to(_page_of(key, page), f"Taken back: {what}")
+
+
+@router.post("/redo")
+def make_again(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
+    _, what = undo.redo(shop, key, version)
+    return back_to(_page_of(key, page), f"Made again: {what}")
+
+
+def _page_of(key: str, page: str) -> str:
+    """The page of this job on which the button stood, else its overview."""
+    home = f"/jobs/{key}"
+    return page if page.startswith(f"{home}/") and ".." not in page else home
 
 
 @router.post("/copy")

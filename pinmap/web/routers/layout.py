@@ -12,13 +12,13 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import segment_diameter_mm
 from pinmap.core.model.jobs import Job, Snapshot
-from pinmap.core.model.looms import Loom, Node, Segment, Zone
-from pinmap.core.model.pinouts import ConnectorKey
+from pinmap.core.model.looms import Node, Segment, Zone
 from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.services import drawings, jobs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number, number_or_none
 from pinmap.web.job_pages import job_page, open_job
+from pinmap.web.loom_parts import fresh_key, unplaced_connectors, with_connector, with_loom
 
 router = APIRouter(prefix="/jobs/{key}/layout")
 
@@ -28,19 +28,12 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
     opened = open_job(shop, key, variant)
     snapshot, job = opened.snapshot, opened.job
     done = opened.analysis
-    placed = snapshot.node_of_connector.keys()
-    unplaced = sorted(
-        snapshot.active_connectors(opened.variant) - placed, key=lambda c: (c.platform, natural_key(c.connector))
-    )
     return job_page(
         request,
         "layout/page.html",
         opened,
         "layout",
-        unplaced=[
-            (c, f"{snapshot.platform[c.platform].name} {c.connector} {snapshot.connector[c].description}")
-            for c in unplaced
-        ],
+        unplaced=unplaced_connectors(snapshot, opened.variant),
         nodes=sorted(job.nodes, key=lambda n: (n.kind, natural_key(n.name or n.key))),
         names={n.key: n.name or n.key for n in job.nodes},
         zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
@@ -51,22 +44,10 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
     )
 
 
-def _loom(job: Job) -> tuple[Job, str]:
-    """The job's first loom, made when there is none."""
-    if job.looms:
-        return job, job.looms[0].key
-    return edits.add_loom(job, Loom(key="loom", name="Adapter loom")), "loom"
-
-
-def _fresh(job: Job, stem: str) -> str:
-    taken = {n.key for n in job.nodes} | {s.key for s in job.segments} | {z.key for z in job.zones}
-    return next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
-
-
 def _run_to(job: Job, loom: str, at: str, node: str, length_mm: str, zone: str) -> Job:
     """A run from an existing node to a new one."""
     metres = number("length_mm", length_mm) / 1000
-    return edits.add_segment(job, Segment(key=_fresh(job, "r"), loom=loom, a=at, b=node, length_m=metres, zone=zone))
+    return edits.add_segment(job, Segment(key=fresh_key(job, "r"), loom=loom, a=at, b=node, length_m=metres, zone=zone))
 
 
 @router.post("/place")
@@ -80,15 +61,11 @@ def place(
     zone: Annotated[str, Form()] = "",
 ) -> Response:
     """A connector of the loom at the end of a run."""
-    platform, _, name = connector.partition("|")
-    mate = ConnectorKey(platform, name)
+    name = connector.partition("|")[2]
 
     def change(job: Job, snapshot: Snapshot) -> Job:
-        if mate not in snapshot.connector:
-            raise InputError("connector", connector, "choose a connector from the list")
-        job, loom = _loom(job)
-        node = _fresh(job, "x")
-        job = edits.add_node(job, Node(key=node, loom=loom, kind=NodeKind.CONNECTOR, name=name, mates=mate))
+        job, loom = with_loom(job, at)
+        job, node = with_connector(job, snapshot, loom, connector)
         return _run_to(job, loom, at, node, length_mm, zone) if at else job
 
     jobs.edit(shop, key, version, change, f"connector {name} placed")
@@ -107,9 +84,9 @@ def add_node(
     zone: Annotated[str, Form()] = "",
 ) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
-        job, loom = _loom(job)
+        job, loom = with_loom(job, at)
         what = NodeKind.PLACE if kind == NodeKind.PLACE else NodeKind.JUNCTION
-        node = _fresh(job, "p" if what == NodeKind.PLACE else "j")
+        node = fresh_key(job, "p" if what == NodeKind.PLACE else "j")
         job = edits.add_node(job, Node(key=node, loom=loom, kind=what, name=name))
         return _run_to(job, loom, at, node, length_mm, zone) if at else job
 
@@ -144,7 +121,7 @@ def add_segment(
     zone: Annotated[str, Form()] = "",
 ) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
-        job, loom = _loom(job)
+        job, loom = with_loom(job, a)
         return _run_to(job, loom, a, b, length_mm, zone)
 
     jobs.edit(shop, key, version, change, "run added")
@@ -187,7 +164,7 @@ def add_zone(
         return edits.add_zone(
             job,
             Zone(
-                key=_fresh(job, "z"),
+                key=fresh_key(job, "z"),
                 name=name,
                 ambient_c=number("ambient_c", ambient_c),
                 wet=bool(wet),

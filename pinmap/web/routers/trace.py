@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
@@ -52,7 +54,7 @@ def _where_it_is(opened: JobPage, pin: End) -> JobPage:
     """The job in the first variant that has the pin; the same page when none has it."""
     for variant in opened.snapshot.variants:
         if pin in opened.snapshot.active_pins(variant):
-            return JobPage(opened.view, variant)
+            return replace(opened, variant=variant)
     return opened
 
 
