@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -30,7 +30,7 @@ class JobPage:
     view: JobView
     variant: Variant
     revision: Revision | None = None
-    steps: Offer = Offer()
+    steps: Offer = field(default_factory=Offer)
 
     @property
     def snapshot(self) -> Snapshot:
