@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pinmap.core.loom.layout import crosses
+from pinmap.core.loom.plane import crosses
 from pinmap.drawings.svg import Box
 
 _RINGS = (0, 10, 22, 36, 54, 76, 102, 134, 172, 218, 274, 342, 424, 524, 646, 794, 974, 1200, 1500)

@@ -7,15 +7,18 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from pinmap.core.electrics.check import check
 from pinmap.core.errors import InputError
+from pinmap.core.facts.functions import dictionary
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Pick, Snapshot
 from pinmap.core.model.words import NodeKind
 from pinmap.demo import finished_snapshot
 from pinmap.drawings.plan import plan_svg
+from pinmap.drawings.plan_colours import by_function, by_temperature, by_zone
 from pinmap.drawings.svg import Box
 from tests.factories_drawings import hostile, random_loom, routed, small_job
-from tests.factories_svg import NS, all_text, meets, overlapping, parse, placed, strokes, view_box, words
+from tests.factories_svg import NS, all_text, meets, overlapping, parse, path_lines, placed, strokes, view_box, words
 
 HOSTILE = '<a href="javascript:x">"&\'</a>\u202e\U0001f600 مرحبا ' + "W" * 300
 
@@ -28,9 +31,9 @@ def _runs(root: ET.Element) -> dict[str, float]:
     found = {}
     for e, _, _ in placed(root):
         if e.get("class") == "run":
-            x1, y1, x2, y2 = (float(e.attrib[k]) for k in ("x1", "y1", "x2", "y2"))
             assert e.attrib["data-segment"] not in found, "every segment once"
-            found[e.attrib["data-segment"]] = math.hypot(x2 - x1, y2 - y1)
+            lines = path_lines(e.attrib["d"])
+            found[e.attrib["data-segment"]] = sum(math.hypot(x2 - x1, y2 - y1) for x1, y1, x2, y2 in lines)
     return found
 
 
@@ -124,12 +127,42 @@ def test_thicker_bundles_are_wider() -> None:
     assert width["g2"] > width["g6"] > width["g4"]
 
 
-def test_a_cut_loop_bears_one_mark_at_both_ends() -> None:
-    snapshot = random_loom(12, 2, loops=1)
-    said = all_text(_plan(snapshot, Routing()))
-    assert "1 loops cut" in said
-    assert "(a) goes on to J" in said
-    assert "(a) from J" in said
+def test_a_run_that_closes_a_loop_is_bent_and_said_to_be() -> None:
+    snapshot = small_job()
+    twice = replace(snapshot.job.segments[1], key="again", length_m=snapshot.job.segments[1].length_m + 0.4)
+    looped = replace(snapshot, job=replace(snapshot.job, segments=(*snapshot.job.segments, twice)))
+    root = _plan(looped, Routing())
+    assert "1 bent to close a loop" in all_text(root)
+    _check(root, looped)
+
+
+@pytest.mark.parametrize("by", ["temperature", "zone", "function"])
+def test_colours_have_a_legend_and_a_pattern_each(by: str) -> None:
+    snapshot = small_job()
+    routing = routed(snapshot)
+    report = check(snapshot, snapshot.variants[0], routing, dictionary())
+    colouring = {
+        "temperature": lambda: by_temperature(routing, report),
+        "zone": lambda: by_zone(snapshot),
+        "function": lambda: by_function(snapshot, routing, dictionary()),
+    }[by]()
+    root = parse(plan_svg(snapshot, snapshot.variants[0], routing, colouring=colouring))
+    assert colouring.title in all_text(root)
+    looks = [(fill, dashes) for fill, dashes, _ in colouring.legend]
+    assert len({dashes for _, dashes in looks}) == len(looks), "told apart without colour"
+    fills = {e.attrib["data-segment"]: e.get("stroke") for e in root.iter() if e.get("class") == "run"}
+    for key, index in colouring.of.items():
+        assert fills[key] == colouring.legend[index][0]
+    for _, _, words_ in colouring.legend:
+        assert words_ in all_text(root)
+    assert set(colouring.of) <= set(fills)
+    assert colouring.of
+
+
+def test_the_chosen_run_is_marked() -> None:
+    snapshot = small_job()
+    svg = plan_svg(snapshot, snapshot.variants[0], routed(snapshot), chosen="g2")
+    assert svg.count('class="chosen"') == 3
 
 
 def test_connectors_of_other_variants_are_left_out() -> None:

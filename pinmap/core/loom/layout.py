@@ -1,9 +1,8 @@
-"""The flat layout of a loom: every run straight and at its true length, laid out so that none crosses another.
+"""The flat layout of a loom: every run at its true length, laid out so that none crosses another where that can be.
 
-The longest way through a piece of the loom lies straight as its trunk; branches take the heading with the most room.
-Where that leaves two runs in each other's way, the piece is laid out by equal angles instead, which cannot cross
-(J. Felsenstein, "Inferring Phylogenies", 2004, chapter 34, from memory). Loops are cut at their lightest run, which
-then hangs from one end with its full length.
+The longest way through a piece of the loom lies straight as its trunk; branches take the heading with the most room,
+loops move as one shape (``loops``). Where a piece without loops leaves two runs in each other's way, it is laid out by
+equal angles instead, which cannot cross (J. Felsenstein, "Inferring Phylogenies", 2004, chapter 34, from memory).
 """
 
 from __future__ import annotations
@@ -11,110 +10,129 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import networkx as nx
 import numpy as np
-from numpy.typing import NDArray
 
 from pinmap.core.errors import InputError, StructureError
+from pinmap.core.loom.loops import Shape, knot, straight
+from pinmap.core.loom.plane import Floats, Point, crossings, length_of, room, turn_between
 from pinmap.core.model.looms import Node, Segment
 
 _HEADINGS = [math.radians(7.5 * i) for i in range(48)]
+_CLEARS = (1.0, 0.4, 0.1)  # shares of the room wanted between runs, the first that works out
 _LEAST_TURNS = (math.radians(29), math.radians(14), math.radians(7))  # between two runs at a node, best first
-_Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A segment laid flat, from (x1, y1) at node ``a`` to (x2, y2) [m]; y points down. ``cut``: the far end is not at
-    node ``b``, since the run closes a loop and hangs loose there."""
+    """A segment laid flat: the points [m] from its node ``a`` to its node ``b``, two where it lies straight; y points
+    down."""
 
     segment: str
     a: str
     b: str
-    x1: float
-    y1: float
-    x2: float
-    y2: float
-    cut: bool = False
+    points: tuple[Point, ...]
 
     @property
     def length_m(self) -> float:
-        return math.hypot(self.x2 - self.x1, self.y2 - self.y1)
+        return length_of(self.points)
+
+    def along(self, at_m: float) -> tuple[Point, float]:
+        """The place so far from node a, and the heading there [radians]."""
+        left = at_m
+        here, heading = self.points[0], 0.0
+        for p, q in pairwise(self.points):
+            step = math.dist(p, q)
+            if step <= 0:
+                continue
+            heading = math.atan2(q[1] - p[1], q[0] - p[0])
+            t = min(max(left / step, 0.0), 1.0)
+            here = (p[0] + (q[0] - p[0]) * t, p[1] + (q[1] - p[1]) * t)
+            if left <= step:
+                break
+            left -= step
+        return here, heading
 
 
 @dataclass(frozen=True, slots=True)
 class FlatPiece:
     """One connected piece of the loom: where its nodes are [m], and its runs in the order of the segments."""
 
-    at: Mapping[str, tuple[float, float]]
+    at: Mapping[str, Point]
     runs: tuple[Run, ...]
 
 
-def flat_layout(
-    nodes: Sequence[Node], segments: Sequence[Segment], weight: Mapping[str, float] | None = None
-) -> tuple[FlatPiece, ...]:
-    """Lays nodes and segments out flat, one piece after another, the longest first. ``weight`` of a segment (number of
-    wires, say; 1 where not given) decides which run of a loop is cut.
+def flat_layout(nodes: Sequence[Node], segments: Sequence[Segment]) -> tuple[FlatPiece, ...]:
+    """Lays nodes and segments out flat, one piece after another, the longest first.
 
     Raises InputError for a length that is not a number of metres, StructureError for a segment to a node not given.
     """
-    weight = weight or {}
-    names = {n.key for n in nodes}
+    order = {n.key: i for i, n in enumerate(nodes)}
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
+    graph.add_nodes_from(order)
     for s in segments:
         if not math.isfinite(s.length_m) or s.length_m < 0:
             raise InputError(f"length of segment {s.key}", s.length_m, "give a length in metres, 0 or more")
         for end in (s.a, s.b):
-            if end not in names:
+            if end not in order:
                 raise StructureError(f"segment {s.key} leads to {end}, which is no node of the loom", (s.key, end))
-    tree, cut = _spanning_tree(nodes, segments, weight)
-    pieces = [sorted(piece, key=[n.key for n in nodes].index) for piece in nx.connected_components(tree)]
-    laid = [_lay_out(tree.subgraph(piece).copy(), piece, cut) for piece in pieces]
-    order = {s.key: i for i, s in enumerate(segments)}
-    done = [FlatPiece(p.at, tuple(sorted(p.runs, key=lambda r: order[r.segment]))) for p in laid]
-    return tuple(sorted(done, key=lambda p: -sum(r.length_m for r in p.runs)))
+        graph.add_edge(s.a, s.b, segment=s)
+    pieces = []
+    for names in nx.connected_components(graph):
+        piece = sorted(names, key=order.__getitem__)
+        inside = [s for s in segments if s.a in names]
+        pieces.append(_lay_out(piece, inside, order))
+    return tuple(sorted(pieces, key=lambda p: -sum(r.length_m for r in p.runs)))
 
 
-def _spanning_tree(
-    nodes: Sequence[Node], segments: Sequence[Segment], weight: Mapping[str, float]
-) -> tuple[nx.Graph[str], list[Segment]]:
-    """The heaviest spanning tree, ties by the segments' order, and the segments left over."""
-    tree: nx.Graph[str] = nx.Graph()
-    tree.add_nodes_from(n.key for n in nodes)
-    joined = nx.utils.UnionFind(n.key for n in nodes)
-    cut = []
-    for s in sorted(segments, key=lambda s: -weight.get(s.key, 1.0)):
-        if joined[s.a] == joined[s.b]:
-            cut.append(s)
-            continue
-        joined.union(s.a, s.b)
-        tree.add_edge(s.a, s.b, segment=s, length=s.length_m)
-    return tree, cut
+def _lay_out(piece: Sequence[str], segments: Sequence[Segment], order: Mapping[str, int]) -> FlatPiece:
+    graph: nx.Graph[str] = nx.Graph()
+    graph.add_nodes_from(piece)
+    for s in segments:
+        if s.a != s.b and s.length_m < graph.get_edge_data(s.a, s.b, {}).get("length", math.inf):
+            graph.add_edge(s.a, s.b, length=s.length_m)
+    shapes = _shapes(segments)
+    looped = any(len(shape.runs) > 1 or len(shape.at) == 1 for shape in shapes)
+    for share in _CLEARS:
+        greedy = _Greedy(graph, shapes, order, share)
+        if greedy.run(strict=True):
+            break
+    else:
+        greedy = _Greedy(graph, shapes, order, _CLEARS[-1])
+        if looped:
+            greedy.run(strict=False)
+        else:
+            greedy.at = _equal_angles(graph, order)
+            greedy.runs = {s.key: (greedy.at[s.a], greedy.at[s.b]) for s in segments}
+    laid = tuple(Run(s.key, s.a, s.b, greedy.runs[s.key]) for s in segments)
+    return FlatPiece({name: greedy.at[name] for name in piece}, laid)
 
 
-def _lay_out(tree: nx.Graph[str], piece: list[str], cut: list[Segment]) -> FlatPiece:
-    inside = set(piece)
-    loose = {f"\0{s.key}": s for s in cut if s.a in inside}
-    for tip, s in loose.items():
-        tree.add_edge(s.a, tip, segment=s, length=s.length_m)
-    order = {name: i for i, name in enumerate([*piece, *loose])}
-    at = _Greedy(tree, order).run() or _equal_angles(tree, order)
-    runs = []
-    for edge in tree.edges:
-        segment: Segment = tree.edges[edge]["segment"]
-        tip = next((n for n in edge if n in loose), "")
-        runs.append(Run(segment.key, segment.a, segment.b, *at[segment.a], *at[tip or segment.b], cut=bool(tip)))
-    return FlatPiece({name: at[name] for name in piece}, tuple(runs))
+def _shapes(segments: Sequence[Segment]) -> list[Shape]:
+    """Runs on their own, and loops that hang together as one shape each."""
+    graph: nx.Graph[str] = nx.Graph()
+    between: dict[frozenset[str], list[Segment]] = {}
+    for s in segments:
+        between.setdefault(frozenset((s.a, s.b)), []).append(s)
+        if s.a != s.b:
+            graph.add_edge(s.a, s.b)
+    found = [knot([s]) for pair, group in between.items() if len(pair) == 1 for s in group]
+    for edges in nx.biconnected_component_edges(graph):
+        inside = [s for e in edges for s in between[frozenset(e)]]
+        inside.sort(key=lambda s: s.key)
+        found.append(straight(inside[0]) if len(inside) == 1 else knot(inside))
+    return found
 
 
 def _trunk(tree: nx.Graph[str], order: Mapping[str, int]) -> list[str]:
-    """The longest way through the tree."""
+    """The longest way through the piece, by its shortest runs."""
 
     def farthest(start: str) -> list[str]:
         length: dict[str, float] = dict(nx.single_source_dijkstra_path_length(tree, start, weight="length"))
         end = max(length, key=lambda n: (length[n], -order[n]))
-        way: list[str] = nx.shortest_path(tree, start, end)
+        way: list[str] = nx.shortest_path(tree, start, end, weight="length")
         return way
 
     one = farthest(min(tree, key=order.__getitem__))[-1]
@@ -123,86 +141,151 @@ def _trunk(tree: nx.Graph[str], order: Mapping[str, int]) -> list[str]:
 
 
 class _Greedy:
-    """Trunk straight, then branch by branch, the longest first, each with the heading that has the most room."""
+    """Trunk straight, then shape by shape, the farthest reaching first, each with the heading that has most room."""
 
-    def __init__(self, tree: nx.Graph[str], order: Mapping[str, int]) -> None:
-        self.tree, self.order = tree, order
-        self.at: dict[str, tuple[float, float]] = {}
-        self.lines: list[tuple[float, float, float, float]] = []
-        self.ends: list[tuple[str, str]] = []
-        self.headings: dict[str, list[float]] = {n: [] for n in tree}
-        self.reach: dict[str, float] = {}
+    def __init__(self, graph: nx.Graph[str], shapes: Sequence[Shape], order: Mapping[str, int], share: float) -> None:
+        self.share = share
+        self.graph, self.shapes, self.order = graph, shapes, order
+        self.shapes_at: dict[str, list[Shape]] = {n: [] for n in graph}
+        for shape in shapes:
+            for name in shape.at:
+                self.shapes_at[name].append(shape)
+        self.at: dict[str, Point] = {}
+        self.runs: dict[str, tuple[Point, ...]] = {}
+        self.lines: list[Floats] = []
+        self.touching: list[frozenset[str]] = []  # nodes that a line ends at
+        self.headings: dict[str, list[float]] = {n: [] for n in graph}
+        self.reach: dict[tuple[int, str], float] = {}
 
-    def run(self) -> dict[str, tuple[float, float]] | None:
-        trunk = _trunk(self.tree, self.order)
-        lengths: list[float] = [self.tree.edges[e]["length"] for e in self.tree.edges]
-        total = sum(lengths) or 1.0
-        span = sum(self.tree.edges[e]["length"] for e in pairwise(trunk)) or 1.0
-        self.clear = min(0.02 * span, 0.1 * total / max(self.tree.number_of_edges(), 1))
+    def run(self, *, strict: bool) -> bool:
+        """Lays everything; when ``strict``, gives up where two runs would cross."""
+        trunk = _trunk(self.graph, self.order)
+        total = sum(length_of(points) for s in self.shapes for points in s.runs.values()) or 1.0
+        span = sum(self.graph.edges[e]["length"] for e in pairwise(trunk)) or 1.0
+        self.clear = self.share * min(0.02 * span, 0.1 * total / max(sum(len(s.runs) for s in self.shapes), 1))
         self.at[trunk[0]] = (0.0, 0.0)
-        for u, v in pairwise(trunk):
-            self._add(u, v, 0.0)
-        waiting = [(u, v) for u in trunk for v in self.tree[u] if v not in self.at]
-        for u, v in waiting:
-            self._measure(v, u)
+        placed: set[int] = set()
+        ways = [(next(s for s in self.shapes_at[u] if v in s.at), u, v) for u, v in pairwise(trunk)]
+        for _, group in groupby(ways, key=lambda way: id(way[0])):
+            steps = list(group)
+            shape, entry, exit_ = steps[0][0], steps[0][1], steps[-1][2]
+            placed.add(id(shape))
+            self._add(_turned(shape, entry, shape.at[exit_], self.at[entry], 0.0, mirrored=False), entry)
+        self._measure(placed)
+        waiting = [(s, u) for u in list(self.at) for s in self.shapes_at[u] if id(s) not in placed]
         side = 1
         while waiting:
-            waiting.sort(key=lambda e: (-self.reach[e[1]], self.order[e[1]]))
-            u, v = waiting.pop(0)
-            heading = self._best(u, v, side)
-            if heading is None:
-                return None
-            self._add(u, v, heading)
+            waiting.sort(key=lambda w: (-self.reach[id(w[0]), w[1]], self.order[w[1]], min(w[0].runs)))
+            shape, u = waiting.pop(0)
+            if id(shape) in placed:
+                continue
+            placed.add(id(shape))
+            best = self._best(shape, u, side, strict)
+            if best is None:
+                return False
+            self._add(best, u)
             side = -side
-            waiting += [(v, w) for w in self.tree[v] if w not in self.at]
-        return self.at
+            waiting += [(s, v) for v in shape.at if v != u for s in self.shapes_at[v] if id(s) not in placed]
+        return True
 
-    def _measure(self, name: str, parent: str) -> float:
-        """Reach of a subtree: its run and the longest way beyond it, without recursion."""
-        stack, seen = [(name, parent)], []
+    def _measure(self, placed: set[int]) -> None:
+        """How far each shape leads from the node that it hangs on, what hangs on it included; without recursion."""
+        stack = [(s, u) for u in self.at for s in self.shapes_at[u] if id(s) not in placed]
+        seen = []
         while stack:
-            n, p = stack.pop()
-            seen.append((n, p))
-            stack += [(c, n) for c in self.tree[n] if c != p]
-        for n, p in reversed(seen):
-            beyond = max((self.reach[c] for c in self.tree[n] if c != p), default=0.0)
-            self.reach[n] = self.tree.edges[n, p]["length"] + beyond
-        return self.reach[name]
+            shape, u = stack.pop()
+            seen.append((shape, u))
+            stack += [(s, v) for v in shape.at if v != u for s in self.shapes_at[v] if s is not shape]
+        for shape, u in reversed(seen):
+            beyond = [
+                math.dist(shape.at[u], shape.at[v]) + self.reach[id(s), v]
+                for v in shape.at
+                if v != u
+                for s in self.shapes_at[v]
+                if s is not shape
+            ]
+            own = max(math.dist(shape.at[u], p) for points in shape.runs.values() for p in points)
+            self.reach[id(shape), u] = max([own, *beyond])
 
-    def _add(self, u: str, v: str, heading: float) -> None:
-        x, y = self.at[u]
-        length = self.tree.edges[u, v]["length"]
-        self.at[v] = (x + length * math.cos(heading), y + length * math.sin(heading))
-        self.lines.append((x, y, *self.at[v]))
-        self.ends.append((u, v))
-        self.headings[u].append(heading)
-        self.headings[v].append(heading + math.pi)
+    def _add(self, shape: Shape, entry: str) -> None:
+        self.at.update({n: p for n, p in shape.at.items() if n != entry})
+        self.runs.update(shape.runs)
+        self.lines.append(shape.lines)
+        for key, points in shape.runs.items():
+            lines = list(pairwise(points))
+            for n, (p, q) in enumerate(lines):
+                self.touching.append(
+                    frozenset(
+                        e for e, there in zip(shape.ends[key], (n == 0, n == len(lines) - 1), strict=True) if there
+                    )
+                )
+                heading = math.atan2(q[1] - p[1], q[0] - p[0])
+                if n == 0:
+                    self.headings[shape.ends[key][0]].append(heading)
+                if n == len(lines) - 1:
+                    self.headings[shape.ends[key][1]].append(heading + math.pi)
 
-    def _best(self, u: str, v: str, side: int) -> float | None:
-        x, y = self.at[u]
-        length = self.tree.edges[u, v]["length"]
-        others = np.array([line for line, ends in zip(self.lines, self.ends, strict=True) if u not in ends])
-        start = np.array([x, y])
+    def _best(self, shape: Shape, u: str, side: int, strict: bool) -> Shape | None:
+        laid = np.concatenate(self.lines) if self.lines else np.zeros((0, 4))
+        others = laid[[u not in ends for ends in self.touching]] if len(laid) else laid
+        single = len(shape.at) == 2 and len(shape.runs) == 1
+        toward = next(p for n, p in shape.at.items() if n != u) if single else shape.middle()
+        length = math.dist(shape.at[u], toward)
+        reach = self.reach[id(shape), u]
+        start = np.array(self.at[u])
         for least in _LEAST_TURNS:
-            best: tuple[float, float] | None = None
+            best: tuple[float, Shape] | None = None
             for heading in _HEADINGS:
-                turn = min((_angle(heading - h) for h in self.headings[u]), default=math.pi)
-                if turn < least:
-                    continue
-                tip = start + length * np.array([math.cos(heading), math.sin(heading)])
-                room = _distance(start, tip, others)
-                if room < min(self.clear, length / 4) or (room == 0.0 and len(others)):
-                    continue
-                far = start + (tip - start) * (self.reach[v] / length if length else 1.0)
-                space = min(_distance(tip, far, others), 0.6 * self.reach[v] + 6 * self.clear)
-                back = min((_angle(heading - h - math.pi) for h in self.headings[u]), default=0.0)
-                sideways = 1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
-                cost = -space + self.clear * (sideways - 2.0 * min(turn, 1.0))
-                if best is None or cost < best[0] - 1e-9:
-                    best = (cost, heading)
+                for mirrored in (False,) if single else (False, True):
+                    there = _turned(shape, u, toward, self.at[u], heading, mirrored=mirrored)
+                    turn = self._turn(there, u)
+                    if turn < least:
+                        continue
+                    space = room(there.lines, others)
+                    if space < min(self.clear, length / 4) or (space == 0.0 and len(others)):
+                        continue
+                    tip = start + length * np.array([math.cos(heading), math.sin(heading)])
+                    far = start + (tip - start) * (reach / length if length else 1.0)
+                    ahead = np.array([[*tip, *far]])
+                    open_m = min(room(ahead, others), 0.6 * reach + 6 * self.clear)
+                    back = min((turn_between(heading - h - math.pi) for h in self.headings[u]), default=0.0)
+                    sideways = (
+                        1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
+                    )
+                    cost = -open_m + self.clear * (sideways - 2.0 * min(turn, 1.0))
+                    if best is None or cost < best[0] - 1e-9:
+                        best = (cost, there)
             if best is not None:
                 return best[1]
-        return None
+        return None if strict else self._least_crossed(shape, u, toward, others)
+
+    def _turn(self, there: Shape, u: str) -> float:
+        """The least angle between the shape's own lines at a node and those already there."""
+        x, y = self.at[u]
+        beside = []
+        for key, points in there.runs.items():
+            beside += [q for e, q in zip(there.ends[key], (points[1], points[-2]), strict=True) if e == u]
+        own = [math.atan2(q[1] - y, q[0] - x) for q in beside]
+        return min((turn_between(a - b) for a in own for b in self.headings[u]), default=math.pi)
+
+    def _least_crossed(self, shape: Shape, u: str, toward: Point, others: Floats) -> Shape:
+        """Where nothing else is left: the heading that crosses the fewest runs."""
+        tried = [_turned(shape, u, toward, self.at[u], h, mirrored=m) for h in _HEADINGS for m in (False, True)]
+        return min(tried, key=lambda t: (crossings(t.lines, others), -round(self._turn(t, u), 6)))
+
+
+def _turned(shape: Shape, u: str, toward: Point, place: Point, heading: float, *, mirrored: bool) -> Shape:
+    """The shape with its node u at ``place`` and its point ``toward`` at this heading from it."""
+    x0, y0 = shape.at[u]
+    flip = -1.0 if mirrored else 1.0
+    turn = heading - math.atan2(flip * (toward[1] - y0), toward[0] - x0)
+    c, s = math.cos(turn), math.sin(turn)
+
+    def move(p: Point) -> Point:
+        dx, dy = p[0] - x0, flip * (p[1] - y0)
+        return place[0] + c * dx - s * dy, place[1] + s * dx + c * dy
+
+    return shape.moved(move)
 
 
 def _equal_angles(tree: nx.Graph[str], order: Mapping[str, int]) -> dict[str, tuple[float, float]]:
@@ -242,52 +325,11 @@ def _count_tips(tree: nx.Graph[str], root: str, tips: set[str]) -> tuple[dict[st
     return count, walked
 
 
-def _angle(turn: float) -> float:
-    """A turn as an angle between 0 and half a turn."""
-    return abs((turn + math.pi) % (2 * math.pi) - math.pi)
-
-
-def _distance(a: _Array, b: _Array, others: _Array) -> float:
-    """Least distance of the straight line a-b from any of ``others`` (x1, y1, x2, y2); 0 where they cross."""
-    if not len(others):
-        return math.inf
-    p, q = others[:, :2], others[:, 2:]
-    if bool(np.any(crosses(a, b, p, q))):
-        return 0.0
-    ends = (_to_line(p, a, b), _to_line(q, a, b), _to_lines(a, p, q), _to_lines(b, p, q))
-    return float(min(e.min() for e in ends))
-
-
-def crosses(a: _Array, b: _Array, p: _Array, q: _Array) -> NDArray[np.bool_]:
-    """Whether the line a-b properly crosses each of the lines p-q, given as arrays of points."""
-    (ax, ay), (bx, by), (px, py), (qx, qy) = a, b, p.T, q.T
-    from_a = ((bx - ax) * (py - ay) - (by - ay) * (px - ax)) * ((bx - ax) * (qy - ay) - (by - ay) * (qx - ax))
-    from_p = ((qx - px) * (ay - py) - (qy - py) * (ax - px)) * ((qx - px) * (by - py) - (qy - py) * (bx - px))
-    both: NDArray[np.bool_] = (from_a < 0) & (from_p < 0)
-    return both
-
-
-def _to_line(points: _Array, a: _Array, b: _Array) -> _Array:
-    d = b - a
-    square = float(d @ d)
-    t = np.clip((points - a) @ d / square, 0, 1) if square else np.zeros(len(points))
-    found: _Array = np.hypot(*(points - a - t[:, None] * d).T)
-    return found
-
-
-def _to_lines(point: _Array, p: _Array, q: _Array) -> _Array:
-    d = q - p
-    square = np.einsum("ij,ij->i", d, d)
-    t = np.clip(np.einsum("ij,ij->i", point - p, d) / np.where(square == 0, 1, square), 0, 1)
-    found: _Array = np.hypot(*(point - p - t[:, None] * d).T)
-    return found
-
-
 def extent(pieces: Iterable[FlatPiece]) -> tuple[float, float]:
     """Width and height of the largest piece [m]."""
     wide = high = 0.0
     for piece in pieces:
-        xs = [x for r in piece.runs for x in (r.x1, r.x2)] or [0.0]
-        ys = [y for r in piece.runs for y in (r.y1, r.y2)] or [0.0]
+        xs = [x for r in piece.runs for x, _ in r.points] or [0.0]
+        ys = [y for r in piece.runs for _, y in r.points] or [0.0]
         wide, high = max(wide, max(xs) - min(xs)), max(high, max(ys) - min(ys))
     return wide, high
