@@ -8,9 +8,14 @@ from pathlib import Path
 from platformdirs import user_data_path
 from pydantic import BaseModel, Field, model_validator
 
+from pinmap.core.errors import InputError
+
 
 def _default_url() -> str:
     return f"sqlite:///{user_data_path('pinmap') / 'pinmap.sqlite3'}"
+
+
+_HERE = frozenset({"127.0.0.1", "localhost", "[::1]"})
 
 
 class Settings(BaseModel):
@@ -24,6 +29,44 @@ class Settings(BaseModel):
     trusted_hosts: str = Field(
         "127.0.0.1,localhost,[::1]", description="host names the app answers to, separated by commas"
     )
+    tls_cert: Path | None = Field(None, description="certificate chain, to answer by https")
+    tls_key: Path | None = Field(None, description="private key of the certificate")
+    plain_http: bool = Field(False, description="listen beyond this machine without https; something else encrypts")
+    proxies: str = Field("", description="addresses of proxies whose word on client and https counts")
+
+    @property
+    def only_here(self) -> bool:
+        """Whether the app listens on this machine only."""
+        return self.host in {"127.0.0.1", "localhost", "::1"}
+
+    @property
+    def address(self) -> str:
+        """Where people find the app, as far as the settings tell."""
+        scheme = "https" if self.tls_cert else "http"
+        if not self.only_here:
+            named = [n.strip() for n in self.trusted_hosts.split(",") if n.strip() not in {"", "*", *_HERE}]
+            if named:
+                return f"{scheme}://{named[0]}:{self.port}"
+        return f"{scheme}://{f'[{self.host}]' if ':' in self.host else self.host}:{self.port}"
+
+    def check_exposure(self) -> None:
+        """Raises InputError when passwords would travel readable beyond this machine, or nobody beyond it could be
+        answered."""
+        if (self.tls_cert is None) != (self.tls_key is None):
+            raise InputError("PINMAP_TLS_KEY", self.tls_key, "give both PINMAP_TLS_CERT and PINMAP_TLS_KEY, or neither")
+        if self.only_here:
+            return
+        if self.tls_cert is None and not self.plain_http:
+            raise InputError(
+                "PINMAP_HOST",
+                self.host,
+                "beyond this machine passwords would travel readable; give PINMAP_TLS_CERT and PINMAP_TLS_KEY, or set "
+                "PINMAP_PLAIN_HTTP=true where a proxy in front encrypts",
+            )
+        if all(n.strip() in _HERE for n in self.trusted_hosts.split(",")):
+            raise InputError(
+                "PINMAP_TRUSTED_HOSTS", self.trusted_hosts, "name the host by which others reach the app, too"
+            )
 
     @model_validator(mode="before")
     @classmethod

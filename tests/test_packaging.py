@@ -15,11 +15,16 @@ ROOT = Path(__file__).resolve().parents[1]
 RUN = """
 from fastapi.testclient import TestClient
 from pinmap.resources import resource_dir
+from pinmap.services import people
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
 assert "_bundled" in str(resource_dir("templates")), resource_dir("templates")
 app = create_app(Settings(trusted_hosts="testserver"))
+token = people.first_link(app.state.shop)
+password = "brindle truck loom"
+typed = {"name": "Olive Owner", "sign_in": "olive", "password": password, "password_again": password}
 with TestClient(app) as client:
+    assert client.post(f"/welcome/{token}", data=typed).status_code == 200
     for address in ("/", "/jobs/q24-brindle", "/static/app.css", "/guide/sources"):
         answer = client.get(address)
         assert answer.status_code == 200, (address, answer.status_code)

@@ -15,8 +15,11 @@ from pinmap.settings import Settings
 from pinmap.store import migrate
 from pinmap.web import app as app_module
 from pinmap.web.app import create_app
+from tests.factories_people import sign_in
 
-_HEAVY = ("numpy", "scipy", "networkx", "rapidfuzz", "alembic", "typst", "xlsxwriter", "python_calamine")
+_HEAVY = (
+    "numpy", "scipy", "networkx", "rapidfuzz", "alembic", "typst", "xlsxwriter", "python_calamine", "argon2", "zxcvbn",
+)  # fmt: skip
 _START = """
 import sys
 from pinmap.settings import Settings
@@ -55,6 +58,7 @@ def test_screens_loaded_later_answer_the_first_request_for_one(tmp_path: Path) -
     settings = Settings(database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False, trusted_hosts="testserver")
     app = create_app(settings, later=True)
     client = TestClient(app)
+    sign_in(client, app.state.shop)
     assert client.get("/").status_code == 200
     before = len(app.openapi()["paths"])
     assert client.get("/guide").status_code == 200

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from pinmap import __version__
-from pinmap.cli import crossing, jobs, pinouts, server, wire
+from pinmap.cli import crossing, jobs, people, pinouts, server, wire
 
 app = typer.Typer(
     add_completion=False,
@@ -24,6 +24,7 @@ app.command("build")(jobs.build)
 app.command("wire")(wire.wire)
 app.command("schema")(jobs.schema)
 app.add_typer(jobs.job_app, name="job", help="Job files in and out.")
+app.add_typer(people.people_app, name="people", help="Who may sign in; the way back in for a locked-out owner.")
 
 
 @app.callback(invoke_without_command=True)

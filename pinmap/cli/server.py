@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-import sys
+import json as json_lib
 from typing import Annotated
 
 import typer
@@ -22,17 +22,32 @@ def serve(
     """Start the app; make its database and load the demo at first start."""
     import uvicorn
 
+    from pinmap.services import people
     from pinmap.web.app import create_app
 
     changes = {k: v for k, v in (("host", host), ("port", port)) if v is not None}
     settings = Settings().model_copy(update=changes)
+    settings.check_exposure()
     if settings.sqlite_file is not None:
         settings.sqlite_file.parent.mkdir(parents=True, exist_ok=True)
     web = create_app(settings, later=True)
-    address = f"http://{settings.host}:{settings.port}"
-    print(f'{{"address": "{address}"}}' if json else f"Pinmap is at {address}   (Ctrl+C stops it)", flush=True)
-    if settings.host not in {"127.0.0.1", "localhost", "::1"}:
-        print("pinmap: anybody who reaches this address can read and change everything", file=sys.stderr)
+    token = people.first_link(web.state.shop)
+    link = f"{settings.address}/welcome/{token}" if token else ""
+    if json:
+        print(json_lib.dumps({"address": settings.address} | ({"owner_link": link} if link else {})), flush=True)
+    else:
+        print(f"Pinmap is at {settings.address}   (Ctrl+C stops it)", flush=True)
+        if link:
+            print(f"It has no owner yet. Make yourself its owner, once: {link}", flush=True)
     gc.enable()
     gc.freeze()  # what the start made stays; the collector need not look at it again
-    uvicorn.run(web, host=settings.host, port=settings.port, log_level="warning")
+    uvicorn.run(
+        web,
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        proxy_headers=bool(settings.proxies),
+        forwarded_allow_ips=settings.proxies or None,
+        ssl_certfile=settings.tls_cert,
+        ssl_keyfile=settings.tls_key,
+    )

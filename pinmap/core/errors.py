@@ -5,6 +5,8 @@
       TableGap         a reference table has no row for this key
       StructureError   the job contradicts itself; names the parts involved
       NotFound         nothing by that name, or not for this person
+      NotAllowed       this person's role does not include it
+      TooOften         tried too often; says how long to wait
       Conflict         somebody else saved first
       FileRejected     a file could not be read; lists every problem, not the first
       DrawingFailed    the layout engine failed or ran out of time
@@ -48,6 +50,18 @@ class StructureError(PinmapError):
 
 class NotFound(PinmapError):
     """Nothing by that name, or nothing that this person may see."""
+
+
+class NotAllowed(PinmapError):
+    """The role of whoever asks does not include it."""
+
+
+class TooOften(PinmapError):
+    """Tried too often in a short time."""
+
+    def __init__(self, wait_s: int) -> None:
+        self.wait_s = wait_s
+        super().__init__(f"that was tried too often; wait {wait_s} s and try again")
 
 
 class Conflict(PinmapError):

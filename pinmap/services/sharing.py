@@ -12,15 +12,16 @@ from pinmap.core.build.table import BuildRow
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Snapshot, Variant
+from pinmap.core.model.people import Right
 from pinmap.services import revisions
 from pinmap.services.analysis import Analysis, analyse
 from pinmap.services.shop import Shop
+from pinmap.services.tokens import digest, new_token
 from pinmap.store import jobs as rows
 from pinmap.store import releases
 from pinmap.store.base import now
 from pinmap.store.releases import LinkLine, RevisionLine
 
-_TOKEN_BYTES = 32
 _GONE = "this link opens nothing; it may have expired or been revoked"
 MAX_DAYS = 3660
 
@@ -74,14 +75,14 @@ def create_link(
         raise InputError("days", days, f"give a number of days from 1 to {MAX_DAYS}")
     if passphrase and len(passphrase) < 8:
         raise InputError("passphrase", "", "make it eight characters at least, or leave it empty")
-    token = secrets.token_urlsafe(_TOKEN_BYTES)
+    token = new_token()
     with shop.write() as session:
         stored = releases.get_revision(session, job=key, letter=letter)
         chosen = revisions.opened(stored).snapshot.variant(variant)
         releases.add_link(
             session,
             {
-                "token_sha256": _digest(token),
+                "token_sha256": digest(token),
                 "revision_id": stored.line.id,
                 "variant": chosen.key,
                 "label": label.strip(),
@@ -95,8 +96,8 @@ def create_link(
 def open_link(shop: Shop, token: str, passphrase: str = "") -> HandOver:
     """What a link opens. Raises NotFound in the same words for a wrong, an expired and a revoked link; and
     InputError with field ``passphrase`` when a good link asks for another one."""
-    with shop.write() as session:
-        link = releases.find_link(session, _digest(token))
+    with shop.write(Right.OPEN) as session:
+        link = releases.find_link(session, digest(token))
         if link is None or link.revoked is not None or link.expires <= now():
             raise NotFound(_GONE)
         if link.passphrase is not None and not _fits(passphrase, link.passphrase):
@@ -125,11 +126,6 @@ def revoke(shop: Shop, key: str, link_id: int) -> None:
     """Ends a link at once. Raises NotFound."""
     with shop.write() as session:
         releases.revoke_link(session, rows.versions(session, key).job_id, link_id)
-
-
-def _digest(token: str) -> str:
-    # The token is random and long, so a plain hash cannot be tried out.
-    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _derived(passphrase: str, salt: bytes) -> bytes:

@@ -1,15 +1,18 @@
-"""A shop: its database, and what this process remembers of it."""
+"""A shop: its database, what this process remembers of it, and in whose name it is worked on."""
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 
 import sqlalchemy as sa
 from sqlmodel import Session
 
+from pinmap.core.errors import NotAllowed
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.people import SYSTEM, Actor, Right
 from pinmap.core.model.pinouts import Housing
 from pinmap.services.memory import Memory, V
 from pinmap.settings import Settings
@@ -20,9 +23,13 @@ from pinmap.store.platform_rows import LoadedPlatform
 
 
 class Shop:
-    """One database. Every service takes a Shop first and owns its transaction."""
+    """One database, in the hands of one actor. Every service takes a Shop first and owns its transaction.
+
+    Reading asks for the right READ and writing for BUILD unless a service says otherwise, so that a service nobody
+    thought about is closed to technicians and visitors."""
 
     def __init__(self, database_url: str) -> None:
+        self.actor = SYSTEM
         self.engine = make_engine(database_url)
         self._writing = writing(self.engine)
         # All queries of one read see one state; SQLite's transactions do so anyway.
@@ -34,15 +41,28 @@ class Shop:
         self.housings: Memory[dict[str, tuple[Housing, int]]] = Memory(2)
         self.dictionaries: Memory[Dictionary] = Memory(2)
 
+    def acting_as(self, actor: Actor) -> Shop:
+        """The same shop in somebody's hands."""
+        shop = copy.copy(self)
+        shop.actor = actor
+        return shop
+
+    def require(self, right: Right) -> None:
+        """Raises NotAllowed unless whoever acts has the right."""
+        if not self.actor.may(right):
+            raise NotAllowed(f"{self.actor.name}: this needs the right “{right}”, which your role does not include")
+
     @contextmanager
-    def read(self) -> Iterator[Session]:
-        """A session that sees one state of the database and changes nothing."""
+    def read(self, right: Right = Right.READ) -> Iterator[Session]:
+        """A session that sees one state of the database and changes nothing. Raises NotAllowed."""
+        self.require(right)
         with Session(self._reading) as session:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
-        """A session that commits at the end, or undoes everything when an error comes through."""
+    def write(self, right: Right = Right.BUILD) -> Iterator[Session]:
+        """A session that commits at the end, or undoes everything when an error comes through. Raises NotAllowed."""
+        self.require(right)
         with Session(self._writing, expire_on_commit=False) as session, session.begin():
             session.info["writing"] = True
             yield session
@@ -54,6 +74,11 @@ class Shop:
     def upgrade(self) -> None:
         """Brings the tables up to date."""
         migrate.upgrade(self.engine)
+
+    def ping(self) -> None:
+        """Raises SQLAlchemy's OperationalError when the database does not answer."""
+        with self.read(Right.OPEN) as session:
+            session.execute(sa.text("SELECT 1"))
 
     def is_empty(self, session: Session | None = None) -> bool:
         """Whether nobody has stored a platform or a job yet, as seen in a session of its own or in the one given."""

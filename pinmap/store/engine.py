@@ -23,11 +23,12 @@ def normalised(url: str) -> str:
 
 
 def make_engine(url: str) -> sa.Engine:
-    """An engine for SQLite or PostgreSQL; makes the folder of a SQLite file."""
+    """An engine for SQLite or PostgreSQL; makes the folder of a SQLite file. What a statement was executed with does
+    not appear in errors, and so not in logs."""
     parsed = sa.make_url(normalised(url))
     if parsed.get_backend_name() == "sqlite":
         return _sqlite(parsed)
-    return sa.create_engine(parsed, pool_size=20, max_overflow=20, pool_pre_ping=True)
+    return sa.create_engine(parsed, pool_size=20, max_overflow=20, pool_pre_ping=True, hide_parameters=True)
 
 
 def writing(engine: sa.Engine) -> sa.Engine:
@@ -46,10 +47,12 @@ def wait_turn(session: Session) -> None:
 def _sqlite(url: sa.URL) -> sa.Engine:
     in_memory = url.database in (None, "", ":memory:")
     if in_memory:
-        engine = sa.create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
+        engine = sa.create_engine(
+            url, poolclass=StaticPool, connect_args={"check_same_thread": False}, hide_parameters=True
+        )
     else:
         Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
-        engine = sa.create_engine(url, pool_size=20, max_overflow=20)
+        engine = sa.create_engine(url, pool_size=20, max_overflow=20, hide_parameters=True)
 
     @sa.event.listens_for(engine, "connect")
     def _connected(connection: Any, _record: object) -> None:

@@ -2,8 +2,16 @@
 
 from sqlmodel import SQLModel
 
-from pinmap.store import graph_tables, job_tables, platform_tables, release_tables, step_tables
+from pinmap.store import graph_tables, job_tables, people_tables, platform_tables, release_tables, step_tables
 
 metadata = SQLModel.metadata
 
-__all__ = ["graph_tables", "job_tables", "metadata", "platform_tables", "release_tables", "step_tables"]
+__all__ = [
+    "graph_tables",
+    "job_tables",
+    "metadata",
+    "people_tables",
+    "platform_tables",
+    "release_tables",
+    "step_tables",
+]

@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib import import_module
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
@@ -16,10 +16,11 @@ from pinmap import __version__
 from pinmap.resources import resource_dir
 from pinmap.services.shop import Shop, open_shop
 from pinmap.settings import Settings
-from pinmap.web import errors, routers
+from pinmap.web import errors, logs, routers
+from pinmap.web.access import Sessions, admit
 from pinmap.web.guard import Guard
 
-_FIRST_SCREENS = ("home",)  # what a start shows; these must not import what computes
+_FIRST_SCREENS = ("home", "sign_in", "health")  # what a start shows; these must not import what computes
 IDLE_S = 0.5
 
 
@@ -29,7 +30,14 @@ def create_app(settings: Settings, shop: Shop | None = None, *, later: bool = Fa
     With ``later``, the screens that a start does not show are loaded after it, or with the first request for one:
     what computes takes as long to load as everything else together.
     """
-    app = FastAPI(title="Pinmap", version=__version__, docs_url=None, redoc_url=None)
+    app = FastAPI(
+        title="Pinmap",
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,  # served by routers/schema.py, to signed-in people
+        dependencies=[Depends(admit)],
+    )
     app.state.shop = shop or open_shop(settings)
     app.state.settings = settings
     app.mount("/static", StaticFiles(directory=resource_dir("static")), name="static")
@@ -40,6 +48,8 @@ def create_app(settings: Settings, shop: Shop | None = None, *, later: bool = Fa
     else:
         _include(app, names)
     errors.install(app)
+    logs.install()
+    app.add_middleware(Sessions)
     app.add_middleware(
         Guard,
         trusted_hosts=frozenset(settings.trusted_hosts.split(",")),

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
@@ -18,11 +18,15 @@ from pinmap.core.errors import (
     FileProblem,
     FileRejected,
     InputError,
+    NotAllowed,
     NotFound,
     PinmapError,
     StructureError,
     TableGap,
+    TooOften,
 )
+from pinmap.web.access import SignInNeeded, sign_in_address
+from pinmap.web.logs import redacted
 from pinmap.web.render import page
 
 log = logging.getLogger(__name__)
@@ -33,17 +37,21 @@ STATUS: dict[type[PinmapError], int] = {
     StructureError: 422,
     FileRejected: 422,
     NotFound: 404,
+    NotAllowed: 403,
+    TooOften: 429,
     Conflict: 409,
     DrawingFailed: 503,
 }
 _TITLES = {
     400: "That request makes no sense here",
+    401: "Sign in first",
     403: "Not allowed",
     404: "Nothing here",
     405: "That cannot be done here",
     409: "Somebody else saved first",
     413: "Too large",
     422: "That will not do yet",
+    429: "Too often",
     500: "Pinmap failed",
     503: "The drawing could not be made",
 }
@@ -62,7 +70,7 @@ class Typed:
 
 
 # What the page itself put into the form, and what must not be shown.
-_NOT_SHOWN = {"version", "passphrase"}
+_NOT_SHOWN = {"version", "passphrase", "password", "password_again", "old_password"}
 
 
 async def _typed(request: Request) -> tuple[Typed, ...]:
@@ -113,8 +121,23 @@ def install(app: FastAPI) -> None:
     async def pinmap_error(request: Request, error: PinmapError) -> Response:
         status = next((s for cls, s in STATUS.items() if isinstance(error, cls)), 422)
         problems = error.problems if isinstance(error, FileRejected) else ()
-        return await _answer(
+        answer = await _answer(
             request, status, str(error), problems, error.field if isinstance(error, InputError) else ""
+        )
+        if isinstance(error, TooOften):
+            answer.headers["retry-after"] = str(error.wait_s)
+        return answer
+
+    @app.exception_handler(SignInNeeded)
+    async def sign_in_needed(request: Request, _: SignInNeeded) -> Response:
+        """Leads to the sign-in page; but a form that was sent is shown with what was typed, since a redirect would
+        lose it."""
+        if request.headers.get("hx-request"):
+            return Response(status_code=401, headers={"hx-redirect": "/sign-in"})
+        if request.method == "GET" and "application/json" not in request.headers.get("accept", ""):
+            return RedirectResponse(sign_in_address(request), 303, headers={"cache-control": "no-store"})
+        return await _answer(
+            request, 401, "You are not signed in, or no longer. Nothing was stored. Sign in, then send it again."
         )
 
     @app.exception_handler(RequestValidationError)
@@ -135,7 +158,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     async def failed(request: Request, error: Exception) -> HTMLResponse | Response:
-        log.error("request failed: %s %s", request.method, request.url.path, exc_info=error)
+        log.error("request failed: %s %s", request.method, redacted(request.url.path), exc_info=error)
         return await _answer(
             request, 500, "Nothing was half-saved. The log on the server says what happened; please report it."
         )

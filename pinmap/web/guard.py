@@ -42,6 +42,21 @@ def _host_name(host: str) -> str:
     return host.rsplit(":", 1)[0] if not host.endswith("]") else host
 
 
+def limited(receive: Receive, limit_bytes: int, refusal: str) -> Receive:
+    """The same body, given up when it goes beyond the limit."""
+    seen = 0
+
+    async def counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > limit_bytes:
+            raise HTTPException(413, f"{refusal}: {limit_bytes >> 10} kB at most")
+        return message
+
+    return counted
+
+
 class Guard:
     """Wraps the app; refuses before any route runs."""
 
@@ -65,17 +80,7 @@ class Guard:
         if refusal is not None:
             await refusal(scope, receive, send_with_headers)
             return
-        seen = 0
-
-        async def counted() -> Message:
-            nonlocal seen
-            message = await receive()
-            seen += len(message.get("body", b""))
-            if seen > self.limit:
-                raise HTTPException(413, f"the upload is larger than {self.limit >> 20} MB")
-            return message
-
-        await self.app(scope, counted, send_with_headers)
+        await self.app(scope, limited(receive, self.limit, "the upload is too large"), send_with_headers)
 
     def _refusal(self, method: str, headers: Headers) -> PlainTextResponse | None:
         if "*" not in self.trusted_hosts and _host_name(headers.get("host", "")) not in self.trusted_hosts:

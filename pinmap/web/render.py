@@ -17,6 +17,7 @@ from pinmap.core.facts.colours import colour_words
 from pinmap.core.facts.conductors import nearest_awg
 from pinmap.core.model.words import DeviceKind, Direction, Evidence, Fate, Gender, Kind, Role
 from pinmap.resources import resource_dir
+from pinmap.web.access import actor_of, signed_in
 
 # The filters below run many thousand times on a long page: they fill in strings of our own with escaped values, which
 # costs a fraction of Markup.format, and remember what comes again and again.
@@ -138,6 +139,8 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
             path_now=request.url.path,
             page_now=str(request.url.remove_query_params("done").replace(scheme="", netloc="")),
             notice=request.query_params.get("done", ""),
+            me=signed_in(request),
+            may=actor_of(request).may,
             **context,
         )
     )

@@ -21,6 +21,7 @@ from pinmap.services.shop import Shop
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
 from tests.factories_looms import big_snapshot
+from tests.factories_people import sign_in
 
 _PINS = 5000
 
@@ -36,6 +37,7 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     platforms.create(shop, key="bench", name="Bench", role=Role.ACCESSORY)
     app = create_app(Settings(trusted_hosts="testserver"), shop)
     with TestClient(app) as found:
+        sign_in(found, shop)
         found.job = snapshot.job.key  # type: ignore[attr-defined]  # carried along for the tests
         yield found
     shop.close()

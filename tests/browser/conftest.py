@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pinmap.services.shop import open_shop
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
+from tests.factories_people import COOKIE, session_of
 
 _FLAGS = [
     "--no-sandbox",
@@ -28,6 +29,13 @@ _FLAGS = [
     "--disable-sync",
     "--disable-dev-shm-usage",
 ]
+_TOKEN = "a-browser-signed-in-as-owner"
+
+
+def signed_in(context: BrowserContext) -> BrowserContext:
+    """The context with the owner's cookie, which is good for every site here."""
+    context.add_cookies([{"name": COOKIE, "value": _TOKEN, "domain": "127.0.0.1", "path": "/", "httpOnly": True}])
+    return context
 
 
 @pytest.fixture(scope="session")
@@ -45,6 +53,7 @@ def browser() -> Iterator[Browser]:
 
 def _serve(url: str) -> Iterator[str]:
     app = create_app(Settings(database_url=url, demo=False))
+    session_of(app.state.shop, token=_TOKEN)
     listener = socket.create_server(("127.0.0.1", 0))
     server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -93,7 +102,7 @@ class Watched:
 @pytest.fixture
 def watched(browser: Browser) -> Iterator[Watched]:
     context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
-    found = Watched(context)
+    found = Watched(signed_in(context))
     yield found
     context.close()
     assert not found.wrongs, found.wrongs
@@ -102,7 +111,7 @@ def watched(browser: Browser) -> Iterator[Watched]:
 @pytest.fixture
 def phone(browser: Browser) -> Iterator[Watched]:
     context = browser.new_context(viewport={"width": 360, "height": 740}, has_touch=True)
-    found = Watched(context)
+    found = Watched(signed_in(context))
     yield found
     context.close()
     assert not found.wrongs, found.wrongs

@@ -1,4 +1,4 @@
-"""An app per test on a copy of one prepared database."""
+"""An app per test on a copy of one prepared database, with a client that is signed in as its owner."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
+from tests.factories_people import sign_in
 
 
 @pytest.fixture(scope="session")
@@ -26,6 +27,7 @@ def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _client(url: str) -> Iterator[TestClient]:
     app = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
     with TestClient(app, follow_redirects=True) as client:
+        sign_in(client, app.state.shop)
         yield client
     app.state.shop.close()
 

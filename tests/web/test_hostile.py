@@ -12,6 +12,7 @@ from fastapi.testclient import TestClient
 
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
+from tests.factories_people import sign_in
 
 TEXTS = [
     "<script>alert(1)</script>",
@@ -113,6 +114,7 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     file: Path = tmp_path_factory.mktemp("hostile") / "shop.sqlite3"
     app = create_app(Settings(database_url=f"sqlite:///{file}", demo=False, trusted_hosts="testserver"))
     with TestClient(app, raise_server_exceptions=False) as found:
+        sign_in(found, app.state.shop)
         found.post("/platforms/new", data={"name": "Bench", "role": "donor"})
         found.post("/platforms/new", data={"name": "Rig", "role": "host"})
         for key in ("bench", "rig"):

@@ -13,8 +13,10 @@ from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.core.model.looms import Node, Segment
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.services import drawings, jobs
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number
 from pinmap.web.job_pages import JobPage, job_page, open_job
@@ -26,6 +28,7 @@ Text = Annotated[str, Form()]
 
 
 @router.get("")
+@needs(Right.READ)
 def board(request: Request, shop: ShopDep, key: str, variant: str = "", run: str = "", node: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     job = opened.job
@@ -75,6 +78,7 @@ def _mm(field: str, text: str) -> float:
 
 
 @router.post("/runs/{segment}")
+@needs(Right.BUILD)
 def change_run(
     shop: ShopDep,
     key: str,
@@ -121,6 +125,7 @@ def change_run(
 
 
 @router.post("/nodes/{node}")
+@needs(Right.BUILD)
 def change_node(
     shop: ShopDep,
     key: str,
@@ -155,6 +160,7 @@ def change_node(
 
 
 @router.post("/grow")
+@needs(Right.BUILD)
 def grow(
     shop: ShopDep,
     key: str,
@@ -189,6 +195,7 @@ def grow(
 
 
 @router.post("/picture")
+@needs(Right.BUILD)
 async def from_picture(request: Request, shop: ShopDep, key: str) -> Response:
     """Lengths by their ratio on a photo or sketch; fields ``on-<run>`` in any one unit."""
     form = {k: str(v) for k, v in (await request.form()).items()}

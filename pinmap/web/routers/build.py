@@ -6,9 +6,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import NotFound
+from pinmap.core.model.people import Right
 from pinmap.core.model.pinouts import ConnectorKey
 from pinmap.core.model.words import Severity
 from pinmap.services import drawings, outputs
+from pinmap.web.access import needs
 from pinmap.web.downloads import download
 from pinmap.web.job_pages import JobPage, OpenedDep, job_page
 
@@ -24,6 +26,7 @@ _LISTS = {
 
 
 @pages.get("/build")
+@needs(Right.READ)
 def table(request: Request, opened: OpenedDep) -> HTMLResponse:
     done = opened.analysis
     return job_page(
@@ -38,6 +41,7 @@ def table(request: Request, opened: OpenedDep) -> HTMLResponse:
 
 
 @pages.get("/build/faces")
+@needs(Right.READ)
 def faces(request: Request, opened: OpenedDep, connector: str = "", page: int = 1) -> HTMLResponse:
     keys = drawings.face_keys(opened.snapshot, opened.variant)
     names = {f"{k.platform}|{k.connector}": k for k in keys}
@@ -62,12 +66,14 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
 
 
 @pages.get("/build/plan")
+@needs(Right.READ)
 def plan(request: Request, opened: OpenedDep) -> HTMLResponse:
     drawing = drawings.plan(opened.snapshot, opened.variant, opened.analysis) if opened.job.segments else ""
     return job_page(request, "build/plan.html", opened, "build", drawing=drawing)
 
 
 @pages.get("/build/map")
+@needs(Right.READ)
 def wiring_map(request: Request, opened: OpenedDep, group: str = "") -> HTMLResponse:
     found = drawings.maps(opened.snapshot, opened.variant, opened.analysis)
     chosen = next((m for m in found if m.title == group), found[0] if found else None)
@@ -83,6 +89,7 @@ def wiring_map(request: Request, opened: OpenedDep, group: str = "") -> HTMLResp
 
 
 @pages.get("/build/files/{name}")
+@needs(Right.READ)
 def file(opened: OpenedDep, name: str, group: str = "") -> Response:
     made = outputs.make(
         opened.snapshot, opened.variant, name, opened.view.dictionary, release=opened.release, group=group
@@ -91,6 +98,7 @@ def file(opened: OpenedDep, name: str, group: str = "") -> Response:
 
 
 @pages.get("/build/{name}")
+@needs(Right.READ)
 def listed(request: Request, opened: OpenedDep, name: str) -> HTMLResponse:
     if name not in _LISTS:
         raise NotFound(f"there is no list {name!r}; there are {', '.join(_LISTS)}")
@@ -109,6 +117,7 @@ def listed(request: Request, opened: OpenedDep, name: str) -> HTMLResponse:
 
 
 @pages.get("/prove")
+@needs(Right.READ)
 def prove(request: Request, opened: OpenedDep) -> HTMLResponse:
     return job_page(
         request,

@@ -9,8 +9,10 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
 from pinmap.core.facts.conductors import insulations
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Severity
 from pinmap.services import analysis, jobs
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.job_pages import job_page, open_job
@@ -19,6 +21,7 @@ router = APIRouter(prefix="/jobs/{key}/check")
 
 
 @router.get("")
+@needs(Right.READ)
 def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     found = analysis.findings(opened.snapshot, None, opened.view.dictionary)
@@ -35,21 +38,26 @@ def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 
 
 @router.post("/accept")
+@needs(Right.BUILD)
 def accept(
     shop: ShopDep,
     key: str,
     version: Annotated[int, Form()],
     finding: Annotated[str, Form()],
-    by: Annotated[str, Form()],
     reason: Annotated[str, Form()],
 ) -> Response:
     jobs.edit(
-        shop, key, version, lambda job, _: edits.accept_finding(job, finding, by=by, reason=reason), "finding accepted"
+        shop,
+        key,
+        version,
+        lambda job, _: edits.accept_finding(job, finding, by=shop.actor.name, reason=reason),
+        "finding accepted",
     )
     return back_to(f"/jobs/{key}/check", "Accepted; it stays listed")
 
 
 @router.get("/wires")
+@needs(Right.READ)
 def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: str = "full-load") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     done, cases = opened.analysis, opened.job.load_cases
@@ -68,6 +76,7 @@ def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: st
 
 
 @router.get("/loads")
+@needs(Right.READ)
 def loads(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     report = opened.analysis.report

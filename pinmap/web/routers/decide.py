@@ -13,8 +13,10 @@ from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.jobs import Job, Signal, Snapshot
 from pinmap.core.model.looms import Device, DeviceEnd, End
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS, DeviceKind, Fate, NodeKind, natural_key
 from pinmap.services import crossing, drawings, jobs
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number_or_none
 from pinmap.web.job_pages import JobPage, job_page, open_job
@@ -27,6 +29,7 @@ _SETTLED = (Fate.PARKED, Fate.CAPPED, Fate.RETAINED, Fate.DELETED, Fate.DEFERRED
 
 
 @router.get("")
+@needs(Right.READ)
 def proposals(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     return job_page(
@@ -41,6 +44,7 @@ def proposals(request: Request, shop: ShopDep, key: str, variant: str = "") -> H
 
 
 @router.post("/take")
+@needs(Right.BUILD)
 def take(shop: ShopDep, key: str, version: Annotated[int, Form()], take: Annotated[list[str], Form()] = []) -> Response:  # noqa: B006 - FastAPI copies form defaults
     if not take:
         raise InputError("take", "", "tick at least one proposal")
@@ -49,6 +53,7 @@ def take(shop: ShopDep, key: str, version: Annotated[int, Form()], take: Annotat
 
 
 @router.get("/ledger")
+@needs(Right.READ)
 def ledger(
     request: Request, shop: ShopDep, key: str, variant: str = "", platform: str = "", fate: str = ""
 ) -> HTMLResponse:
@@ -74,6 +79,7 @@ def ledger(
 
 
 @router.post("/settle")
+@needs(Right.BUILD)
 def settle(
     shop: ShopDep,
     key: str,
@@ -126,11 +132,13 @@ def _unsettled(job: Job, end: End) -> Job:
 
 
 @router.get("/signals")
+@needs(Right.READ)
 def signals(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     return job_page(request, "decide/signals.html", open_job(shop, key, variant), "decide")
 
 
 @router.get("/signals/{signal}")
+@needs(Right.READ)
 def signal(request: Request, shop: ShopDep, key: str, signal: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     found = opened.snapshot.signal.get(signal)
@@ -182,6 +190,7 @@ def _candidates(opened: JobPage, current: Signal) -> list[tuple[End, str]]:
 
 
 @router.post("/signals/{signal}")
+@needs(Right.BUILD)
 def save(
     shop: ShopDep,
     key: str,
@@ -220,12 +229,14 @@ def save(
 
 
 @router.post("/signals/{signal}/dissolve")
+@needs(Right.BUILD)
 def dissolve(shop: ShopDep, key: str, signal: str, version: Annotated[int, Form()]) -> Response:
     jobs.edit(shop, key, version, lambda job, _: edits.dissolve(job, signal), f"signal {signal} taken apart")
     return back_to(f"/jobs/{key}/decide/signals", "The signal was taken apart; its pins are undecided")
 
 
 @router.post("/signals/{signal}/members")
+@needs(Right.BUILD)
 def members(
     shop: ShopDep,
     key: str,

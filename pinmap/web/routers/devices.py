@@ -10,8 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 from pinmap.core.crossing import edits
 from pinmap.core.model.jobs import Job, Signal, Snapshot
 from pinmap.core.model.looms import Device, DeviceEnd
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import DeviceKind, NodeKind, natural_key
 from pinmap.services import jobs
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number_or_none
 from pinmap.web.job_pages import job_page, open_job
@@ -21,6 +23,7 @@ router = APIRouter(prefix="/jobs/{key}/decide/devices")
 
 
 @router.get("")
+@needs(Right.READ)
 def devices(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     uses: dict[str, list[Signal]] = {}
@@ -41,6 +44,7 @@ def devices(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTM
 
 
 @router.post("")
+@needs(Right.BUILD)
 def add(
     shop: ShopDep,
     key: str,
@@ -71,6 +75,7 @@ def add(
 
 
 @router.post("/{device}")
+@needs(Right.BUILD)
 def save(
     shop: ShopDep,
     key: str,

@@ -8,8 +8,10 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.facts.functions import FunctionEntry
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Direction, Kind
 from pinmap.services import dictionary
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number_or_none
 from pinmap.web.render import page
@@ -20,6 +22,7 @@ _SHOWN = 300
 
 
 @router.get("")
+@needs(Right.READ)
 def functions(request: Request, shop: ShopDep, q: str = "", group: str = "") -> HTMLResponse:
     entries = dictionary.entries(shop).entries
     words = q.casefold().split()
@@ -42,6 +45,7 @@ def functions(request: Request, shop: ShopDep, q: str = "", group: str = "") -> 
 
 
 @router.post("")
+@needs(Right.BUILD)
 def add(
     shop: ShopDep,
     code: Annotated[str, Form()],
@@ -80,6 +84,7 @@ def add(
 
 
 @router.post("/delete")
+@needs(Right.BUILD)
 def delete(shop: ShopDep, code: Annotated[str, Form()]) -> Response:
     dictionary.delete(shop, code)
     return back_to("/functions", f"{code} removed")

@@ -7,15 +7,18 @@ from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
 from pinmap.core.facts.shelf import shelf
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Severity
 from pinmap.core.rules.finding import Finding
 from pinmap.drawings.faces import face_svg
+from pinmap.web.access import needs
 from pinmap.web.render import page
 
 router = APIRouter()
 
 
 @router.get("/gallery")
+@needs(Right.READ)
 def gallery(request: Request) -> HTMLResponse:
     findings = [
         Finding(

@@ -13,9 +13,14 @@ from pinmap.core.errors import NotFound
 from pinmap.core.facts import sources
 from pinmap.core.facts.functions import dictionary
 from pinmap.core.model.jobs import DEFAULT_LOAD_CASES
+from pinmap.core.model.people import PersonRole, Right, rights_by_role
 from pinmap.core.model.words import COLOURS, Fate
 from pinmap.core.rules.registry import rule_list
 from pinmap.exchange.columns import COLUMNS
+from pinmap.services.passwords import MIN_LENGTH
+from pinmap.services.people import LINK_DAYS
+from pinmap.services.sessions import IDLE, LONGEST
+from pinmap.web.access import needs
 from pinmap.web.render import page
 
 router = APIRouter(prefix="/guide")
@@ -28,6 +33,7 @@ PAGES = {
     "rules": "Rules",
     "sources": "Sources",
     "words": "Words",
+    "people": "People and roles",
     "cautions": "Cautions",
     "command-line": "Command line",
     "changes": "Changes",
@@ -46,6 +52,15 @@ def _data(name: str) -> dict[str, Any]:
             return {"colours": COLOURS, "fates": list(Fate), "functions": len(dictionary().entries)}
         case "agreement":
             return {"tables": agreements(), "limit": LARGE_PCT}
+        case "people":
+            return {
+                "roles": [(r.value, r.value) for r in PersonRole],
+                "rights": rights_by_role(),
+                "link_days": LINK_DAYS,
+                "least": MIN_LENGTH,
+                "idle_days": IDLE.days,
+                "longest_days": LONGEST.days,
+            }
         case "method":
             return {"load_cases": DEFAULT_LOAD_CASES}
         case _:
@@ -53,11 +68,13 @@ def _data(name: str) -> dict[str, Any]:
 
 
 @router.get("")
+@needs(Right.READ)
 def index(request: Request) -> HTMLResponse:
     return page(request, "guide/index.html", pages=PAGES, current="")
 
 
 @router.get("/tables/{table}")
+@needs(Right.READ)
 def table(request: Request, table: str) -> HTMLResponse:
     """One reference table, as it is computed with."""
     return page(
@@ -71,6 +88,7 @@ def table(request: Request, table: str) -> HTMLResponse:
 
 
 @router.get("/{name}")
+@needs(Right.READ)
 def guide(request: Request, name: str) -> HTMLResponse:
     if name not in PAGES:
         raise NotFound(f"the guide has no page {name!r}")

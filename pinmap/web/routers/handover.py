@@ -9,9 +9,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.build.pin_table import pin_table
 from pinmap.core.errors import InputError, NotFound
+from pinmap.core.model.people import Right
 from pinmap.services import drawings, revisions, sharing
 from pinmap.services.sharing import HandOver
 from pinmap.services.shop import Shop
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.job_pages import job_page, open_job
@@ -40,23 +42,25 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
 
 
 @router.get("/jobs/{key}/handover")
+@needs(Right.READ)
 def show(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     return _page(request, shop, key, variant)
 
 
 @router.post("/jobs/{key}/handover/release")
+@needs(Right.BUILD)
 def release(
     shop: ShopDep,
     key: str,
     version: Annotated[int, Form()],
-    author: Annotated[str, Form()],
     note: Annotated[str, Form()] = "",
 ) -> Response:
-    line = revisions.release(shop, key, version, author, note)
+    line = revisions.release(shop, key, version, shop.actor.name, note)
     return back_to(f"/jobs/{key}/handover", f"Revision {line.letter} is released")
 
 
 @router.post("/jobs/{key}/handover/share")
+@needs(Right.BUILD)
 def share(
     request: Request,
     shop: ShopDep,
@@ -73,18 +77,21 @@ def share(
 
 
 @router.post("/jobs/{key}/handover/revoke")
+@needs(Right.BUILD)
 def revoke(shop: ShopDep, key: str, link: Annotated[int, Form()]) -> Response:
     sharing.revoke(shop, key, link)
     return back_to(f"/jobs/{key}/handover", "The link opens nothing any more")
 
 
 @router.get("/s/{token}", name="shared")
+@needs(Right.OPEN)
 def shared(request: Request, shop: ShopDep, token: str) -> HTMLResponse:
     """What the customer sees."""
     return _opened(request, shop, token, "")
 
 
 @router.post("/s/{token}")
+@needs(Right.OPEN)
 def shared_with_passphrase(
     request: Request, shop: ShopDep, token: str, passphrase: Annotated[str, Form()] = ""
 ) -> HTMLResponse:

@@ -9,9 +9,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Pick, Seat
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Role
 from pinmap.services import jobs, platforms
 from pinmap.services.shop import Shop
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.render import page
@@ -20,11 +22,13 @@ router = APIRouter()
 
 
 @router.get("/")
+@needs(Right.READ)
 def index(request: Request, shop: ShopDep) -> HTMLResponse:
     return page(request, "jobs/index.html", rows=jobs.list_jobs(shop))
 
 
 @router.get("/jobs/new")
+@needs(Right.READ)
 def new(request: Request, shop: ShopDep) -> HTMLResponse:
     return _new_page(request, shop)
 
@@ -58,6 +62,7 @@ def _new_page(
 
 
 @router.post("/jobs/new")
+@needs(Right.BUILD)
 def create(
     request: Request,
     shop: ShopDep,
@@ -94,6 +99,7 @@ def _seats(shop: Shop, ticked: list[str]) -> list[Seat]:
 
 
 @router.post("/jobs/import")
+@needs(Right.BUILD)
 def bring_in(shop: ShopDep, file: Annotated[UploadFile, File()], rename: Annotated[str, Form()] = "") -> Response:
     view = jobs.import_json(shop, file.file.read(), rename=bool(rename))
     return back_to(f"/jobs/{view.job.key}", "The job file is in")

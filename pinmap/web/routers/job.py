@@ -12,8 +12,10 @@ from pinmap.core.crossing import edits
 from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.jobs import Job, Pick, Snapshot
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Evidence, Fate
 from pinmap.services import jobs, outputs, platforms, revisions, undo
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to, number
@@ -59,6 +61,7 @@ def _sides(opened: JobPage) -> list[dict[str, object]]:
 
 
 @router.get("")
+@needs(Right.READ)
 def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     return job_page(
@@ -72,6 +75,7 @@ def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 
 
 @router.get("/gather")
+@needs(Right.READ)
 def gather(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     known = {p.key: Counter(pin.evidence for pin in p.pins) for p in opened.snapshot.platforms}
@@ -81,6 +85,7 @@ def gather(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
 
 
 @router.get("/settings")
+@needs(Right.READ)
 def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     found = [platforms.get(shop, row.key).platform for row in platforms.list_platforms(shop)]
@@ -95,6 +100,7 @@ def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 
 
 @router.post("/settings")
+@needs(Right.BUILD)
 async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
     form = {k: str(v) for k, v in (await request.form()).items()}
 
@@ -113,6 +119,7 @@ async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
 
 
 @router.post("/seats")
+@needs(Right.BUILD)
 def change_seats(
     shop: ShopDep,
     key: str,
@@ -137,12 +144,14 @@ def change_seats(
 
 
 @router.post("/undo")
+@needs(Right.BUILD)
 def take_back(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
     _, what = undo.undo(shop, key, version)
     return back_to(_page_of(key, page), f"Taken back: {what}")
 
 
 @router.post("/redo")
+@needs(Right.BUILD)
 def make_again(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
     _, what = undo.redo(shop, key, version)
     return back_to(_page_of(key, page), f"Made again: {what}")
@@ -155,17 +164,20 @@ def _page_of(key: str, page: str) -> str:
 
 
 @router.post("/copy")
+@needs(Right.BUILD)
 def copy(shop: ShopDep, key: str, name: Annotated[str, Form()]) -> Response:
     view = jobs.copy(shop, key, "", name)
     return back_to(f"/jobs/{view.job.key}", "Copied")
 
 
 @router.post("/delete")
+@needs(Right.BUILD)
 def delete(shop: ShopDep, key: str, version: Annotated[int, Form()]) -> Response:
     jobs.delete(shop, key, version)
     return back_to("/", "The job was deleted; its platforms stay")
 
 
 @router.get("/job.json")
+@needs(Right.READ)
 def job_file(shop: ShopDep, key: str) -> Response:
     return download(outputs.job_file(jobs.get(shop, key).snapshot))

@@ -13,8 +13,10 @@ from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import segment_diameter_mm
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.core.model.looms import Node, Segment, Zone
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.services import drawings, jobs
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to, number, number_or_none
 from pinmap.web.job_pages import job_page, open_job
@@ -24,6 +26,7 @@ router = APIRouter(prefix="/jobs/{key}/layout")
 
 
 @router.get("")
+@needs(Right.READ)
 def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     snapshot, job = opened.snapshot, opened.job
@@ -51,6 +54,7 @@ def _run_to(job: Job, loom: str, at: str, node: str, length_mm: str, zone: str) 
 
 
 @router.post("/place")
+@needs(Right.BUILD)
 def place(
     shop: ShopDep,
     key: str,
@@ -73,6 +77,7 @@ def place(
 
 
 @router.post("/nodes")
+@needs(Right.BUILD)
 def add_node(
     shop: ShopDep,
     key: str,
@@ -95,6 +100,7 @@ def add_node(
 
 
 @router.post("/nodes/{node}")
+@needs(Right.BUILD)
 def change_node(
     shop: ShopDep,
     key: str,
@@ -111,6 +117,7 @@ def change_node(
 
 
 @router.post("/segments")
+@needs(Right.BUILD)
 def add_segment(
     shop: ShopDep,
     key: str,
@@ -129,6 +136,7 @@ def add_segment(
 
 
 @router.post("/segments/{segment}")
+@needs(Right.BUILD)
 def change_segment(
     shop: ShopDep,
     key: str,
@@ -150,6 +158,7 @@ def change_segment(
 
 
 @router.post("/zones")
+@needs(Right.BUILD)
 def add_zone(
     shop: ShopDep,
     key: str,
@@ -178,6 +187,7 @@ def add_zone(
 
 
 @router.post("/zones/{zone}")
+@needs(Right.BUILD)
 def change_zone(
     shop: ShopDep,
     key: str,

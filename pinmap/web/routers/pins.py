@@ -9,8 +9,10 @@ from fastapi import APIRouter, Depends, File, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import InputError, NotFound
+from pinmap.core.model.people import Right
 from pinmap.exchange.columns import COLUMNS
 from pinmap.services import dictionary, pinout_import, platforms
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.refs import parse_pin
@@ -23,6 +25,7 @@ _ROWS_SHOWN = 800
 
 
 @router.post("/platforms/{key}/pins")
+@needs(Right.BUILD)
 def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()]) -> Response:
     made = form.pin
     if not made.function_code:
@@ -32,6 +35,7 @@ def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Anno
 
 
 @router.post("/platforms/{key}/pin")
+@needs(Right.BUILD)
 def save_pin(
     shop: ShopDep,
     key: str,
@@ -52,11 +56,13 @@ def save_pin(
 
 
 @router.get("/platforms/{key}/import")
+@needs(Right.READ)
 def bring_in(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
     return page(request, "platforms/import.html", pf=platforms.get(shop, key).platform)
 
 
 @router.post("/platforms/{key}/import")
+@needs(Right.BUILD)
 def upload(
     shop: ShopDep, key: str, file: Annotated[UploadFile, File()], sheet: Annotated[str, Form()] = ""
 ) -> Response:
@@ -65,11 +71,13 @@ def upload(
 
 
 @router.post("/platforms/{key}/paste")
+@needs(Right.BUILD)
 def paste(shop: ShopDep, key: str, text: Annotated[str, Form()]) -> Response:
     return back_to(f"/imports/{pinout_import.stage_text(shop, key, text)}")
 
 
 @router.get("/imports/{draft}")
+@needs(Right.READ)
 def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLResponse:
     view = pinout_import.get(shop, draft)
     cells = dict(view.table.numbered_rows)
@@ -86,6 +94,7 @@ def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLRes
 
 
 @router.post("/imports/{draft}/headings")
+@needs(Right.BUILD)
 async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
     form = await request.form()
     row = str(form.get("heading_row", "")).strip()
@@ -104,6 +113,7 @@ async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
 
 
 @router.post("/imports/{draft}/cell")
+@needs(Right.BUILD)
 def cell(
     shop: ShopDep,
     draft: int,
@@ -117,6 +127,7 @@ def cell(
 
 
 @router.post("/imports/{draft}/choose")
+@needs(Right.BUILD)
 def choose(
     shop: ShopDep,
     draft: int,
@@ -131,6 +142,7 @@ def choose(
 
 
 @router.post("/imports/{draft}/take")
+@needs(Right.BUILD)
 def take(shop: ShopDep, draft: int, version: Annotated[int, Form()], how: Annotated[str, Form()]) -> Response:
     key = pinout_import.get(shop, draft).platform.key
     take_rows = pinout_import.take_all if how == "all" else pinout_import.take_good_rows
@@ -140,6 +152,7 @@ def take(shop: ShopDep, draft: int, version: Annotated[int, Form()], how: Annota
 
 
 @router.post("/imports/{draft}/discard")
+@needs(Right.BUILD)
 def discard(shop: ShopDep, draft: int) -> Response:
     key = pinout_import.get(shop, draft).platform.key
     pinout_import.discard(shop, draft)

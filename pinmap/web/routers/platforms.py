@@ -12,12 +12,14 @@ from markupsafe import Markup
 
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.colours import parse_colour
+from pinmap.core.model.people import Right
 from pinmap.core.model.pinouts import Connector, Edition, Housing, Pin
 from pinmap.core.model.words import Direction, Evidence, Gender, Kind, Role, natural_key
 from pinmap.drawings.faces import face_svg
 from pinmap.services import dictionary, housings, outputs, pinout_import, platforms
 from pinmap.services.platforms import PlatformView
 from pinmap.services.shop import Shop
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to, number_or_none
@@ -46,16 +48,19 @@ def _keys(text: str) -> tuple[str, ...]:
 
 
 @router.get("")
+@needs(Right.READ)
 def index(request: Request, shop: ShopDep) -> HTMLResponse:
     return page(request, "platforms/index.html", rows=platforms.list_platforms(shop))
 
 
 @router.get("/new")
+@needs(Right.READ)
 def new(request: Request) -> HTMLResponse:
     return page(request, "platforms/new.html", roles=[(r.value, r.value) for r in Role])
 
 
 @router.post("/new")
+@needs(Right.BUILD)
 def create(
     shop: ShopDep,
     name: Annotated[str, Form()],
@@ -83,6 +88,7 @@ def _edition(line: str) -> Edition:
 
 
 @router.get("/{key}")
+@needs(Right.READ)
 def show(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
     view = platforms.get(shop, key)
     pins = sorted(view.platform.pins, key=lambda p: (natural_key(p.connector), natural_key(p.cavity), p.editions))
@@ -105,22 +111,26 @@ def show(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
 
 
 @router.post("/{key}/delete")
+@needs(Right.BUILD)
 def delete(shop: ShopDep, key: str, version: Annotated[int, Form()]) -> Response:
     platforms.delete(shop, key, version)
     return back_to("/platforms", "Deleted")
 
 
 @router.get("/{key}/export.csv")
+@needs(Right.READ)
 def export_csv(shop: ShopDep, key: str) -> Response:
     return download(outputs.pinout(shop, key, "csv"))
 
 
 @router.get("/{key}/export.xlsx")
+@needs(Right.READ)
 def export_xlsx(shop: ShopDep, key: str) -> Response:
     return download(outputs.pinout(shop, key, "xlsx"))
 
 
 @router.post("/{key}/editions")
+@needs(Right.BUILD)
 def add_edition(
     shop: ShopDep,
     key: str,
@@ -140,6 +150,7 @@ def add_edition(
 
 
 @router.post("/{key}/connectors")
+@needs(Right.BUILD)
 def add_connector(
     shop: ShopDep,
     key: str,
@@ -181,6 +192,7 @@ def _connector(view: PlatformView, name: str) -> Connector:
 
 
 @router.get("/{key}/connectors/{name:path}")
+@needs(Right.READ)
 def connector(request: Request, shop: ShopDep, key: str, name: str) -> HTMLResponse:
     view = platforms.get(shop, key)
     found = _connector(view, name)
@@ -204,6 +216,7 @@ def connector(request: Request, shop: ShopDep, key: str, name: str) -> HTMLRespo
 
 
 @router.post("/{key}/connectors/{name:path}")
+@needs(Right.BUILD)
 def save_connector(
     shop: ShopDep,
     key: str,
@@ -238,6 +251,7 @@ def save_connector(
 
 
 @router.get("/{key}/pin")
+@needs(Right.READ)
 def pin(request: Request, shop: ShopDep, key: str, pin: str) -> HTMLResponse:
     view = platforms.get(shop, key)
     wanted = parse_pin(pin)

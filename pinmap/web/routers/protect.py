@@ -6,9 +6,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from pinmap.core.electrics.ladder import along, ladder
+from pinmap.core.model.people import Right
 from pinmap.drawings.charts import along_chart, fuse_chart, ladder_chart
 from pinmap.services import sizing
 from pinmap.services.drawings import Svg
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.job_pages import job_page, open_job
 
@@ -16,6 +18,7 @@ router = APIRouter(prefix="/jobs/{key}/check")
 
 
 @router.get("/protection")
+@needs(Right.READ)
 def protection(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     feeds = sizing.feed_reports(opened.analysis)
@@ -24,6 +27,7 @@ def protection(request: Request, shop: ShopDep, key: str, variant: str = "") -> 
 
 
 @router.get("/ladder")
+@needs(Right.READ)
 def voltage_ladder(
     request: Request, shop: ShopDep, key: str, load: str, case: str = "full-load", variant: str = ""
 ) -> HTMLResponse:
@@ -39,6 +43,7 @@ def voltage_ladder(
 
 
 @router.get("/along")
+@needs(Right.READ)
 def temperature_along(
     request: Request, shop: ShopDep, key: str, wire: str, case: str = "full-load", variant: str = ""
 ) -> HTMLResponse:

@@ -8,10 +8,12 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.build.comparison import Turn
+from pinmap.core.model.people import Right
 from pinmap.exchange.build_tables import rework_table
 from pinmap.exchange.tables_csv import write_csv
 from pinmap.services import comparing, jobs, revisions
 from pinmap.services.outputs import MEDIA, Output, safe_name
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to
@@ -21,6 +23,7 @@ router = APIRouter(prefix="/jobs/{key}")
 
 
 @router.get("/revisions/{letter}")
+@needs(Right.READ)
 def show(request: Request, shop: ShopDep, opened: OpenedDep, key: str, letter: str) -> HTMLResponse:
     letters = [line.letter for line in revisions.list_revisions(shop, key)]
     at = letters.index(letter)
@@ -35,11 +38,13 @@ def show(request: Request, shop: ShopDep, opened: OpenedDep, key: str, letter: s
 
 
 @router.get("/revisions/{letter}/findings")
+@needs(Right.READ)
 def findings(request: Request, opened: OpenedDep, letter: str) -> HTMLResponse:  # noqa: ARG001  (opened reads it)
     return job_page(request, "revisions/findings.html", opened, "findings")
 
 
 @router.get("/compare")
+@needs(Right.READ)
 def compare(
     request: Request, shop: ShopDep, key: str, old: str = "", new: str = comparing.DRAFT, variant: str = ""
 ) -> HTMLResponse:
@@ -60,6 +65,7 @@ def compare(
 
 
 @router.get("/compare/files/rework.csv")
+@needs(Right.READ)
 def rework_file(shop: ShopDep, key: str, old: str, new: str = comparing.DRAFT, variant: str = "") -> Response:
     found = comparing.compared(shop, key, old, new, variant)
     name = f"{safe_name(key)}_{safe_name(old)}-to-{safe_name(new or 'draft')}_rework.csv"
@@ -67,31 +73,29 @@ def rework_file(shop: ShopDep, key: str, old: str, new: str = comparing.DRAFT, v
 
 
 @router.post("/revisions/{letter}/restore")
-def restore(
-    shop: ShopDep, key: str, letter: str, version: Annotated[int, Form()], who: Annotated[str, Form()]
-) -> Response:
-    revisions.restore(shop, key, letter, version, who)
+@needs(Right.BUILD)
+def restore(shop: ShopDep, key: str, letter: str, version: Annotated[int, Form()]) -> Response:
+    revisions.restore(shop, key, letter, version, shop.actor.name)
     said = f"Revision {letter} is the draft again; the draft that stood here is kept below"
     return back_to(f"/jobs/{key}/handover#kept", said)
 
 
 @router.post("/revisions/{letter}/branch")
+@needs(Right.BUILD)
 def branch(
     shop: ShopDep,
     key: str,
     letter: str,
     name: Annotated[str, Form()],
-    who: Annotated[str, Form()],
     customer: Annotated[str, Form()] = "",
     note: Annotated[str, Form()] = "",
 ) -> Response:
-    made = revisions.branch(shop, key, letter, name=name, customer=customer, note=note, who=who)
+    made = revisions.branch(shop, key, letter, name=name, customer=customer, note=note, who=shop.actor.name)
     return back_to(f"/jobs/{made.job.key}", f"Branched from revision {letter}")
 
 
 @router.post("/kept/{draft}/bring-back")
-def bring_back(
-    shop: ShopDep, key: str, draft: int, version: Annotated[int, Form()], who: Annotated[str, Form()]
-) -> Response:
-    revisions.bring_back(shop, key, draft, version, who)
+@needs(Right.BUILD)
+def bring_back(shop: ShopDep, key: str, draft: int, version: Annotated[int, Form()]) -> Response:
+    revisions.bring_back(shop, key, draft, version, shop.actor.name)
     return back_to(f"/jobs/{key}/handover#kept", "The kept draft is the draft again; the one that stood here is kept")

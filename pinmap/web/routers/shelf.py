@@ -9,8 +9,10 @@ from markupsafe import Markup
 from pinmap.core.crossing.propose import cross as cross_platforms
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.shelf import ShelfEntry, shelf
+from pinmap.core.model.people import Right
 from pinmap.drawings.faces import face_svg
 from pinmap.services import dictionary, platforms
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.render import page
@@ -26,11 +28,13 @@ def _entry(key: str) -> ShelfEntry:
 
 
 @router.get("")
+@needs(Right.READ)
 def index(request: Request) -> HTMLResponse:
     return page(request, "shelf/index.html", entries=shelf())
 
 
 @router.get("/cross")
+@needs(Right.READ)
 def cross(request: Request, shop: ShopDep, a: str, b: str) -> HTMLResponse:
     one, two = _entry(a), _entry(b)
     result = cross_platforms(one.platform, two.platform, dictionary.entries(shop))
@@ -48,6 +52,7 @@ def cross(request: Request, shop: ShopDep, a: str, b: str) -> HTMLResponse:
 
 
 @router.get("/{key}")
+@needs(Right.READ)
 def entry(request: Request, key: str) -> HTMLResponse:
     found = _entry(key)
     housings = {h.key: h for h in found.housings}
@@ -60,6 +65,7 @@ def entry(request: Request, key: str) -> HTMLResponse:
 
 
 @router.post("/{key}/copy")
+@needs(Right.BUILD)
 def copy(shop: ShopDep, key: str) -> Response:
     made = platforms.from_shelf(shop, key)
     return back_to(f"/platforms/{made.platform.key}", "Copied from the shelf")

@@ -8,7 +8,9 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import StructureError
+from pinmap.core.model.people import Right
 from pinmap.services import jobs, sizing
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.forms import back_to
 from pinmap.web.job_pages import job_page, open_job
@@ -17,6 +19,7 @@ router = APIRouter(prefix="/jobs/{key}/check/sizing")
 
 
 @router.get("")
+@needs(Right.READ)
 def proposal(
     request: Request, shop: ShopDep, key: str, variant: str = "", signal: str = "", feed: str = "", whole: str = ""
 ) -> HTMLResponse:
@@ -45,6 +48,7 @@ def proposal(
 
 
 @router.post("")
+@needs(Right.BUILD)
 def apply(
     shop: ShopDep,
     key: str,

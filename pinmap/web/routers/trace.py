@@ -9,9 +9,11 @@ from fastapi.responses import HTMLResponse
 
 from pinmap.core.crossing.ledger import LedgerRow
 from pinmap.core.model.looms import DeviceEnd, End
+from pinmap.core.model.people import Right
 from pinmap.core.model.words import Fate
 from pinmap.core.tracing.path import trace
 from pinmap.services import drawings
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.job_pages import JobPage, job_page, open_job
 from pinmap.web.refs import parse_end
@@ -20,6 +22,7 @@ router = APIRouter(prefix="/jobs/{key}/trace")
 
 
 @router.get("")
+@needs(Right.READ)
 def show(request: Request, shop: ShopDep, key: str, variant: str = "", q: str = "", end: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     found = _search(opened, q)

@@ -19,6 +19,8 @@ from pinmap.core.facts.covering_heat import covering_heat
 from pinmap.core.facts.metals import metals
 from pinmap.core.facts.parts import coverings
 from pinmap.core.model.jobs import Practice
+from pinmap.core.model.people import Right
+from pinmap.web.access import needs
 from pinmap.web.forms import number, number_or_none
 from pinmap.web.render import page
 
@@ -82,6 +84,7 @@ def _size_options() -> list[tuple[str, str]]:
 
 
 @router.get("")
+@needs(Right.READ)
 def sheet(request: Request) -> HTMLResponse:
     asked = request.query_params
     typed = DEFAULTS | {name: asked[name][:40] for name in DEFAULTS if name in asked}
