@@ -10,6 +10,7 @@ from alembic import context
 from pinmap.settings import Settings
 from pinmap.store.base import UtcDateTime
 from pinmap.store.engine import make_engine
+from pinmap.store.migrate import TURN
 from pinmap.store.tables import metadata
 
 
@@ -35,7 +36,7 @@ def _run(connection: sa.Connection) -> None:
     )
     with context.begin_transaction():
         if not sqlite:  # several processes may start at once
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(460871)"))
+            connection.execute(sa.text(f"SELECT pg_advisory_xact_lock({TURN})"))
         context.run_migrations()
 
 

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from itertools import count
 from pathlib import Path
 
@@ -99,32 +100,43 @@ def engine_name(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture
-def empty_db_url(engine_name: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Address of a database without any table."""
-    if engine_name == "sqlite":
-        yield f"sqlite:///{tmp_path / 'empty.sqlite3'}"
-        return
-    yield from _database(request.getfixturevalue("postgres_server"), "")
+def new_db(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., str]]:
+    """Makes databases, each with tables but without rows, or with ``empty`` without any table; gives the address."""
+    with ExitStack() as ended:
+
+        def make(engine: str, *, empty: bool = False) -> str:
+            if engine == "sqlite":
+                path = tmp_path / f"shop-{next(_NAMES)}.sqlite3"
+                if not empty:
+                    shutil.copy(request.getfixturevalue("sqlite_template"), path)
+                return f"sqlite:///{path}"
+            template = "" if empty else request.getfixturevalue("postgres_template")
+            return ended.enter_context(postgres_database(request.getfixturevalue("postgres_server"), template))
+
+        yield make
 
 
-@pytest.fixture
-def db_url(engine_name: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Address of a migrated database without rows."""
-    if engine_name == "sqlite":
-        path = tmp_path / "shop.sqlite3"
-        shutil.copy(request.getfixturevalue("sqlite_template"), path)
-        yield f"sqlite:///{path}"
-        return
-    template = request.getfixturevalue("postgres_template")
-    yield from _database(request.getfixturevalue("postgres_server"), f"TEMPLATE {template} STRATEGY=FILE_COPY")
-
-
-def _database(server: str, how: str) -> Iterator[str]:
+@contextmanager
+def postgres_database(server: str, template: str = "") -> Iterator[str]:
+    """A database for a while, a copy of another one where that is named."""
     name = f"t{next(_NAMES)}"
+    how = f"TEMPLATE {template} STRATEGY=FILE_COPY" if template else ""
     with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {name} {how}".encode())
         yield f"{server}/{name}"
         connection.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
+
+
+@pytest.fixture
+def empty_db_url(engine_name: str, new_db: Callable[..., str]) -> str:
+    """Address of a database without any table."""
+    return new_db(engine_name, empty=True)
+
+
+@pytest.fixture
+def db_url(engine_name: str, new_db: Callable[..., str]) -> str:
+    """Address of a migrated database without rows."""
+    return new_db(engine_name)
 
 
 @pytest.fixture

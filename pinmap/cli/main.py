@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from pinmap import __version__
-from pinmap.cli import crossing, jobs, people, pinouts, server, wire
+from pinmap.cli import crossing, database, jobs, people, pinouts, server, wire
 
 app = typer.Typer(
     add_completion=False,
@@ -22,6 +22,10 @@ app.command("jobs")(jobs.list_all)
 app.command("check")(jobs.check)
 app.command("build")(jobs.build)
 app.command("wire")(wire.wire)
+app.command("backup")(database.backup)
+app.command("restore")(database.restore)
+app.command("move")(database.move)
+app.command("integrity")(database.integrity)
 app.command("schema")(jobs.schema)
 app.add_typer(jobs.job_app, name="job", help="Job files in and out.")
 app.add_typer(people.people_app, name="people", help="Who may sign in; the way back in for a locked-out owner.")

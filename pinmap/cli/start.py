@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import sys
 
+from sqlalchemy.exc import DBAPIError
+
 from pinmap.core.errors import FileRejected, PinmapError
 
 
@@ -18,6 +20,9 @@ def run() -> None:
         if isinstance(error, FileRejected):
             for problem in error.problems:
                 print(f"  row {problem.row} {problem.column}: {problem.reason}", file=sys.stderr)
+        sys.exit(2)
+    except DBAPIError as error:  # drivers name host and file, never the password
+        print(f"pinmap: the database: {' '.join(str(error.orig).split())}", file=sys.stderr)
         sys.exit(2)
     except OSError as error:
         print(f"pinmap: {error.filename or ''}: {error.strerror}", file=sys.stderr)

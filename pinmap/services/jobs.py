@@ -247,6 +247,11 @@ def view_in(shop: Shop, session: Session, key: str) -> JobView:
     return JobView(snapshot, stands.version, dictionary.entries_in(shop, session))
 
 
+def snapshot_in(shop: Shop, session: Session, key: str) -> tuple[Snapshot, Refs]:
+    """A job's snapshot and the ids of what it refers to, read in a session that is open. Raises NotFound."""
+    return _loaded_snapshot(shop, session, rows.versions(session, key))
+
+
 def _loaded_snapshot(shop: Shop, session: Session, stands: Versions) -> tuple[Snapshot, Refs]:
     def load() -> tuple[Snapshot, Refs]:
         platforms = [loaded(shop, session, platform_id, version) for platform_id, version in stands.platforms]

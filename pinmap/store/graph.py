@@ -19,7 +19,7 @@ from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import IN_LINE_TERMINALS, DeviceKind
 from pinmap.store.base import table
 from pinmap.store.graph_tables import EdgeKind
-from pinmap.store.rows import apply, plan
+from pinmap.store.rows import Plan, apply, plan
 
 # A signal goes through these; a load ends it.
 CONDUCTING = (EdgeKind.WIRE, EdgeKind.FACE, EdgeKind.CONTACT)
@@ -113,16 +113,18 @@ def write(session: Session, job_id: int, wanted: Electrical, before: Electrical 
     rows hold, where that is known."""
     if before is not None and before == wanted:
         return 0
+    return apply(session, plans(session, job_id, wanted))
+
+
+def plans(session: Session, job_id: int, wanted: Electrical) -> list[Plan]:
+    """What would have to be written so that the stored graph of a job is the wanted one."""
     fixed = {"job_id": job_id}
     points = ({"name": name, "pin_id": pin_id} for name, pin_id in wanted.points.items())
     edges = ({"a": a, "b": b, "kind": kind, "signal": signal} for (a, b, kind), signal in wanted.edges.items())
-    return apply(
-        session,
-        [
-            plan(session, table("point"), fixed, ("name",), points),
-            plan(session, table("edge"), fixed, ("a", "b", "kind"), edges),
-        ],
-    )
+    return [
+        plan(session, table("point"), fixed, ("name",), points),
+        plan(session, table("edge"), fixed, ("a", "b", "kind"), edges),
+    ]
 
 
 def follow(session: Session, job_id: int, point: str, kinds: Iterable[EdgeKind] = CONDUCTING) -> tuple[Reached, ...]:

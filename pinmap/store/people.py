@@ -213,3 +213,9 @@ def end_sessions(session: Session, person_id: int, *, only: int | None = None, b
         where = [*where, s.c.id != but]
     done = session.execute(sa.delete(s).where(*where))
     return int(done.rowcount)  # type: ignore[attr-defined]  # a DELETE gives a CursorResult
+
+
+def end_all_access(connection: sa.Connection) -> None:
+    """Ends every session and every one-time link of the shop."""
+    for name in ("person_session", "one_time_link"):
+        connection.execute(sa.delete(table(name)))

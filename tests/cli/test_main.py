@@ -40,10 +40,10 @@ ISO_11446 = """Socket;Pin;Use
 """
 
 
-def pinmap(tmp_path: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+def pinmap(tmp_path: Path, *arguments: str, url: str = "") -> subprocess.CompletedProcess[str]:
     environment = {
         **os.environ,
-        "PINMAP_DATABASE_URL": f"sqlite:///{tmp_path / 'shop.sqlite3'}",
+        "PINMAP_DATABASE_URL": url or f"sqlite:///{tmp_path / 'shop.sqlite3'}",
         "PYTHONPATH": str(ROOT),
     }
     return subprocess.run(

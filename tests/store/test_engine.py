@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -30,7 +31,9 @@ def test_sqlite_file_has_its_pragmas_and_folder(tmp_path: Path) -> None:
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA busy_timeout").scalar() == 15000
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
     engine.dispose()
+    assert stat.S_IMODE((tmp_path / "new" / "x.sqlite3").stat().st_mode) == 0o600
 
 
 def test_times_come_back_in_utc_and_naive_ones_are_refused(db_url: str) -> None:

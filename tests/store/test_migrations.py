@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
 from pinmap.core.errors import PinmapError
+from pinmap.resources import resource_dir
 from pinmap.store import migrate
 from pinmap.store.engine import make_engine
 from pinmap.store.tables import metadata
@@ -108,6 +112,56 @@ def test_upgrade_switches_foreign_keys_on_again(tmp_path: Any) -> None:
     migrate.upgrade(engine)
     with engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+    engine.dispose()
+
+
+# What a later release no longer needs: migration -> (table, column), "" for the whole table.
+CONTRACTED: dict[str, set[tuple[str, str]]] = {}
+
+
+def test_a_release_only_expands(tmp_path: Path) -> None:
+    """Processes of the version before go on while the new one upgrades: what they read is there, and a row that names
+    only the columns they know can be stored."""
+    steps = sorted(p.name.partition("_")[0] for p in (resource_dir("migrations") / "versions").glob("[0-9]*.py"))
+    engine = make_engine(f"sqlite:///{tmp_path / 'x.sqlite3'}")
+    # the first three were made before the rule
+    migrate.upgrade(engine, steps[2])
+    before = _described(engine)
+    for step in steps[3:]:
+        migrate.upgrade(engine, step)
+        after = _described(engine)
+        for name, old in before.items():
+            gone = CONTRACTED.get(step, set())
+            if (name, "") in gone:
+                continue
+            assert name in after, f"{step} drops table {name}"
+            columns = {c[0]: c for c in after[name]["columns"]}
+            known = {c[0] for c in old["columns"]}
+            lost = {c for c in known - columns.keys() if (name, c) not in gone}
+            assert not lost, f"{step} drops {lost} of {name}"
+            for column, _, nullable, default in (columns[c] for c in columns.keys() - known):
+                assert nullable or default != "None", f"{step}: {name}.{column} needs a server default or NULL"
+        before = after
+    engine.dispose()
+
+
+def test_processes_that_start_together_upgrade_once(empty_db_url: str) -> None:
+    """Each has seen the old tables before it gets its turn."""
+    engine = make_engine(empty_db_url)
+    migrate.upgrade(engine, "0001")
+    ready = threading.Barrier(3)
+
+    def start() -> str | None:
+        own = make_engine(empty_db_url)
+        assert migrate.current(own) == "0001"
+        ready.wait(60)
+        migrate.upgrade(own)
+        own.dispose()
+        return migrate.current(engine)
+
+    with ThreadPoolExecutor(3) as pool:
+        found = [pool.submit(start) for _ in range(3)]
+    assert {f.result() for f in found} == {migrate.newest()}
     engine.dispose()
 
 

@@ -36,6 +36,7 @@ PAGES = {
     "people": "People and roles",
     "cautions": "Cautions",
     "command-line": "Command line",
+    "keeping": "Backup and move",
     "changes": "Changes",
 }
 
