@@ -1,0 +1,181 @@
+"""A list of runs taken into the loom: new runs with what they lead to, and changes of runs that are there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from pinmap.core.crossing.edits_parts import add_loom, add_node, add_segment, update_segment
+from pinmap.core.errors import InputError
+from pinmap.core.facts.parts import coverings
+from pinmap.core.model.jobs import Job, Snapshot
+from pinmap.core.model.looms import Loom, Node, Segment
+from pinmap.core.model.pinouts import ConnectorKey
+from pinmap.core.model.words import NodeKind
+
+
+@dataclass(frozen=True, slots=True)
+class RunLine:
+    """One line of the list; ``row`` is what the user's spreadsheet shows. Blank texts and None are not given. ``a``
+    and ``b`` are keys or names of nodes, or connectors such as "Brindle 6 C101" or "C101"."""
+
+    row: int
+    run: str
+    a: str
+    b: str
+    length_m: float | None
+    zone: str = ""
+    covering: str = ""
+    problem: str = ""  # found while reading
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a line did, in words, or why it cannot be taken."""
+
+    line: RunLine
+    deed: str = ""
+    problem: str = ""
+
+
+def take_runs(snapshot: Snapshot, lines: Iterable[RunLine]) -> tuple[Job, tuple[Taken, ...]]:
+    """The job with every line that can be taken, and what became of each line, in order. A line may use what an
+    earlier one has made."""
+    job, done = snapshot.job, []
+    for line in lines:
+        if line.problem:
+            done.append(Taken(line, problem=line.problem))
+            continue
+        try:
+            job, deed = _take(job, snapshot, line)
+            done.append(Taken(line, deed))
+        except InputError as error:
+            done.append(Taken(line, problem=str(error)))
+    return job, tuple(done)
+
+
+def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
+    zone = _zone(job, line.zone)
+    if line.covering and line.covering not in coverings():
+        raise InputError("covering", line.covering, f"choose one of: {', '.join(coverings())}")
+    if not job.looms:
+        job = add_loom(job, Loom(key="loom", name="Adapter loom"))
+    there = _run_there(job, snapshot, line)
+    if there is not None:
+        return _change(job, there, line, zone)
+    if not line.a or not line.b:
+        raise InputError("from" if not line.a else "to", "", "a new run leads from one end to another; name both")
+    if line.length_m is None:
+        raise InputError("length_mm", "", "measure the run; a new one needs its length")
+    job, a, new_a = _node(job, snapshot, line.a)
+    job, b, new_b = _node(job, snapshot, line.b)
+    taken = {s.key for s in job.segments}
+    key = line.run or next(k for n in range(1, len(taken) + 2) if (k := f"r{n}") not in taken)
+    loom = next(n.loom for n in job.nodes if n.key == a)
+    run = Segment(key=key, loom=loom, a=a, b=b, length_m=line.length_m, zone=zone or "", covering=line.covering)
+    made = [f"new {what}" for what in (new_a, new_b) if what]
+    return add_segment(job, run), ", ".join([f"new run {key}", *made])
+
+
+def _change(job: Job, run: Segment, line: RunLine, zone: str | None) -> tuple[Job, str]:
+    wanted = {
+        "length_m": line.length_m if line.length_m is not None else run.length_m,
+        "zone": run.zone if zone is None else zone,
+        "covering": line.covering or run.covering,
+    }
+    new = replace(run, **wanted)  # type: ignore[arg-type]  # each value has its field's type
+    if new == run:
+        return job, f"run {run.key} as it is"
+    changed = []
+    if new.length_m != run.length_m:
+        changed.append(f"{run.length_m * 1000:g} mm becomes {new.length_m * 1000:g} mm")
+    if new.zone != run.zone:
+        changed.append("zone changes")
+    if new.covering != run.covering:
+        changed.append(f"covering becomes {new.covering}")
+    return update_segment(job, run.key, **wanted), f"run {run.key}: {', '.join(changed)}"
+
+
+def _run_there(job: Job, snapshot: Snapshot, line: RunLine) -> Segment | None:
+    """The run that the line means when it is there: by key, else by its two ends. Raises InputError where the line
+    contradicts it."""
+    a, b = (_found(job, snapshot, text) for text in (line.a, line.b))
+    if line.run:
+        run = next((s for s in job.segments if s.key == line.run), None)
+        if run is None:
+            return None
+        for field, text, node in (("from", line.a, a), ("to", line.b, b)):
+            if text and (node is None or node.key not in (run.a, run.b)):
+                raise InputError(
+                    field, text, f"run {run.key} does not lead there; hang it elsewhere on the board first"
+                )
+        return run
+    if a is None or b is None:
+        return None
+    between = [s for s in job.segments if {s.a, s.b} == {a.key, b.key}]
+    if len(between) > 1:
+        raise InputError(
+            "run", "", f"{len(between)} runs join these two; say which: {', '.join(s.key for s in between)}"
+        )
+    return between[0] if between else None
+
+
+def _zone(job: Job, text: str) -> str | None:
+    """Key of a zone by key or name; None for a blank."""
+    if not text:
+        return None
+    for zone in job.zones:
+        if text == zone.key or text.casefold() == zone.name.casefold():
+            return zone.key
+    names = ", ".join(z.name for z in job.zones)
+    raise InputError("zone", text, f"choose one of: {names}" if names else "there is no zone yet; add it first")
+
+
+def _found(job: Job, snapshot: Snapshot, text: str) -> Node | None:
+    """The node of this key or name, or the one that mates with this connector."""
+    if not text:
+        return None
+    for node in job.nodes:
+        if node.key == text:
+            return node
+    named = [n for n in job.nodes if n.name.casefold() == text.casefold()]
+    if len(named) > 1:
+        raise InputError(
+            "from or to", text, f"{len(named)} nodes have this name; give a key: {', '.join(n.key for n in named)}"
+        )
+    if named:
+        return named[0]
+    mates = _connector(snapshot, text)
+    return next((n for n in job.nodes if mates is not None and n.mates == mates), None)
+
+
+def _node(job: Job, snapshot: Snapshot, text: str) -> tuple[Job, str, str]:
+    """The node that a text names, made when it is not there: (job, key, what was made)."""
+    there = _found(job, snapshot, text)
+    if there is not None:
+        return job, there.key, ""
+    mates = _connector(snapshot, text)
+    taken = {n.key for n in job.nodes}
+    stem = "j" if mates is None else "x"
+    key = next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
+    kind = NodeKind.JUNCTION if mates is None else NodeKind.CONNECTOR
+    name = text if mates is None else mates.connector
+    made = Node(key=key, loom=job.looms[0].key, kind=kind, name=name, mates=mates)
+    return add_node(job, made), key, f"{'branch point' if mates is None else 'connector'} {name}"
+
+
+def _connector(snapshot: Snapshot, text: str) -> ConnectorKey | None:
+    """The platform connector that a text names: "platform connector", or its bare name where no other has it."""
+    plain = text.casefold()
+    bare = []
+    for platform in snapshot.platforms:
+        for c in platform.connectors:
+            key = ConnectorKey(platform.key, c.name)
+            if plain in (f"{platform.name} {c.name}".casefold(), f"{platform.key} {c.name}".casefold()):
+                return key
+            if plain == c.name.casefold():
+                bare.append(key)
+    if len(bare) > 1:
+        names = ", ".join(f"{snapshot.platform[k.platform].name} {k.connector}" for k in bare)
+        raise InputError("from or to", text, f"several platforms have such a connector; write one of: {names}")
+    return bare[0] if bare else None

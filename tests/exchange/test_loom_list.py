@@ -1,0 +1,43 @@
+"""The list of runs, out and in."""
+
+from __future__ import annotations
+
+import pytest
+
+from pinmap.core.crossing.edits_run_list import take_runs
+from pinmap.core.errors import FileRejected
+from pinmap.demo import finished_snapshot
+from pinmap.exchange.loom_list import read_runs, table_of
+from pinmap.exchange.pinout_in import read_pasted
+from pinmap.exchange.tables_csv import csv_text
+
+
+def test_the_demo_goes_out_and_in_without_a_change() -> None:
+    snapshot = finished_snapshot()
+    table = table_of(snapshot.job)
+    lines = read_runs(read_pasted(csv_text(table.headings, table.rows)))
+    job, taken = take_runs(snapshot, lines)
+    assert len(taken) == len(snapshot.job.segments)
+    assert {t.problem for t in taken} == {""}
+    assert job == snapshot.job
+
+
+@pytest.mark.parametrize(
+    ("text", "length_m"),
+    [("450", 0.45), ("450 mm", 0.45), ("0,45 m", 0.45), ("18 in", 0.4572), ("45cm", 0.45), ("1.5 ft", 0.4572)],
+)
+def test_lengths_as_people_write_them(text: str, length_m: float) -> None:
+    (line,) = read_runs(read_pasted(f"from;to;length\nA;B;{text}\n"))
+    assert (line.length_m, line.problem) == (length_m, "")
+
+
+@pytest.mark.parametrize("text", ["long", "450 parsec", "--", "1e9e9"])
+def test_a_length_that_is_none_is_a_problem_of_its_line(text: str) -> None:
+    (line,) = read_runs(read_pasted(f"from;to;length\nA;B;{text}\n"))
+    assert line.length_m is None
+    assert text in line.problem
+
+
+def test_a_list_without_ends_is_refused_with_the_columns_it_needs() -> None:
+    with pytest.raises(FileRejected, match=r"no column from, to.* run, from, to, length_mm"):
+        read_runs(read_pasted("pin;length\n1;2\n"))
