@@ -38,7 +38,7 @@ def test_looking_stores_nothing_and_taking_takes_the_good_lines(client: TestClie
 
 
 def test_the_list_that_comes_out_goes_in_as_a_file_without_a_change(client: TestClient) -> None:
-    out = client.get(f"{LIST}/runs.csv")
+    out = client.get(f"{LIST}/files/runs.csv")
     assert out.headers["content-type"].startswith("text/csv")
     page = client.post(f"{LIST}/read", files={"file": ("runs.csv", out.content, "text/csv")})
     total = len(jobs.get(client.app.state.shop, JOB).job.segments)  # type: ignore[attr-defined]  # as above

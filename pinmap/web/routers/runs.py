@@ -8,10 +8,12 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import FileRejected
+from pinmap.core.model.people import Right
 from pinmap.services import loom_list
 from pinmap.services.loom_list import Read
 from pinmap.services.outputs import Output
 from pinmap.services.shop import Shop
+from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import back_to
@@ -21,16 +23,19 @@ router = APIRouter(prefix="/jobs/{key}/layout/list")
 
 
 @router.get("")
+@needs(Right.READ)
 def listed(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
     return _page(request, shop, key, variant)
 
 
-@router.get("/runs.csv")
+@router.get("/files/runs.csv")
+@needs(Right.READ)
 def csv_file(shop: ShopDep, key: str) -> Response:
     return download(Output("runs.csv", loom_list.as_csv(open_job(shop, key).job), "text/csv; charset=utf-8"))
 
 
 @router.post("/read")
+@needs(Right.BUILD)
 def look(
     request: Request,
     shop: ShopDep,
@@ -50,6 +55,7 @@ def look(
 
 
 @router.post("/take")
+@needs(Right.BUILD)
 def take(
     request: Request,
     shop: ShopDep,
