@@ -30,8 +30,33 @@ document.addEventListener("input", (event) => {
 // Deeds that cannot be taken back ask first: <form data-ask="Delete ...?">.
 document.addEventListener("submit", (event) => {
   const question = event.target.dataset?.ask;
-  if (question && !window.confirm(question)) event.preventDefault();
+  if (question && !window.confirm(question)) { event.preventDefault(); return; }
+  nameUntouched(event.target);
 });
+
+// Tells the server which fields were left as they came, so that a late save leaves alone what others changed there.
+function nameUntouched(form) {
+  if (!form.elements.version) return;
+  const filled = (form.dataset.touched || "").split(" ");
+  const seen = new Map();
+  for (const field of form.elements) {
+    if (!field.name || ["hidden", "submit", "button", "file"].includes(field.type)) continue;
+    seen.set(field.name, (seen.get(field.name) ?? false) || filled.includes(field.name) || touched(field));
+  }
+  const names = [...seen].filter(([, changed]) => !changed).map(([name]) => name);
+  form.querySelector("input[name=untouched]")?.remove();
+  const line = Object.assign(document.createElement("input"), { type: "hidden", name: "untouched", value: names.join(" ") });
+  form.append(line);
+}
+
+function touched(field) {
+  if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
+  if (field.options) {
+    const first = [...field.options].findIndex((option) => option.defaultSelected);
+    return field.selectedIndex !== Math.max(first, 0);
+  }
+  return field.value !== field.defaultValue;
+}
 
 // Selects that lead elsewhere: <select data-go>, options hold addresses.
 document.addEventListener("change", (event) => {

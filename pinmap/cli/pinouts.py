@@ -58,7 +58,7 @@ def pinout(
     view = pinout_import.get(shop, draft_id)
     bad = view.draft.bad
     if bad or view.draft.problems:
-        pinout_import.discard(shop, draft_id)
+        pinout_import.discard(shop, draft_id, view.version)
         raise FileRejected(
             f"{file.name}: {len(bad)} of {len(view.draft.rows)} rows have problems; nothing was stored. "
             + "; ".join(view.draft.problems),

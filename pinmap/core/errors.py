@@ -64,11 +64,27 @@ class TooOften(PinmapError):
         super().__init__(f"that was tried too often; wait {wait_s} s and try again")
 
 
-class Conflict(PinmapError):
-    """Somebody else saved this since it was read."""
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One thing in which two states of something differ. ``where`` names the part, ``what`` the field in words ("" for
+    the whole part), ``field`` its attribute; ``before`` and ``after`` are in words."""
 
-    def __init__(self, what: str, expected: int, found: int) -> None:
+    where: str
+    what: str
+    before: str
+    after: str
+    field: str = ""
+
+
+class Conflict(PinmapError):
+    """Somebody else saved this since it was read. ``changes`` says what the refused save would do to what is stored
+    now, ``refusal`` why it cannot be done to it any more."""
+
+    def __init__(
+        self, what: str, expected: int, found: int, *, changes: tuple[Difference, ...] = (), refusal: str = ""
+    ) -> None:
         self.what, self.expected, self.found = what, expected, found
+        self.changes, self.refusal = changes, refusal
         super().__init__(f"{what} was changed by somebody else in the meantime; look at both versions and save again")
 
 

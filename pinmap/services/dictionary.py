@@ -8,11 +8,13 @@ from typing import Any
 
 from sqlmodel import Session
 
-from pinmap.core.errors import InputError
+from pinmap.core.crossing.differences import record_differences
+from pinmap.core.errors import Conflict, Difference, InputError, NotFound
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.model.jobs import as_plain
 from pinmap.core.model.words import Direction, Kind
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.store import functions, versions
 
 
@@ -44,6 +46,19 @@ def own(shop: Shop) -> tuple[tuple[FunctionEntry, int], ...]:
         return tuple((from_plain(entry), version) for entry, version in functions.load(session).values())
 
 
+def get_own(shop: Shop, code: str) -> tuple[FunctionEntry, int]:
+    """One of the shop's own functions with its version. Raises NotFound."""
+    with shop.read() as session:
+        return _own_in(session, code)
+
+
+def _own_in(session: Session, code: str) -> tuple[FunctionEntry, int]:
+    found = functions.load(session).get(code)
+    if found is None:
+        raise NotFound(f"there is no function {code!r} of your own")
+    return from_plain(found[0]), found[1]
+
+
 def add(shop: Shop, entry: FunctionEntry) -> None:
     """Adds a function, or one that replaces a built-in one. Raises InputError."""
     _check(entry)
@@ -55,13 +70,21 @@ def update(shop: Shop, entry: FunctionEntry, version: int) -> None:
     """Changes one of the shop's own functions. Raises InputError, Conflict, NotFound."""
     _check(entry)
     with shop.write() as session:
-        functions.update(session, entry.code, to_plain(entry), version)
+        try:
+            functions.update(session, entry.code, to_plain(entry), version)
+        except Conflict as stale:
+            now = _own_in(session, entry.code)[0]
+            raise looked_at(stale, lambda: record_differences(f"function {entry.code}", now, entry)) from None
 
 
-def delete(shop: Shop, code: str) -> None:
-    """Deletes one of the shop's own functions; pins keep the code. Raises NotFound."""
+def delete(shop: Shop, code: str, version: int) -> None:
+    """Deletes one of the shop's own functions; pins keep the code. Raises Conflict, NotFound."""
     with shop.write() as session:
-        functions.delete(session, code)
+        try:
+            functions.delete(session, code, version)
+        except Conflict as stale:
+            name = _own_in(session, code)[0].name
+            raise looked_at(stale, lambda: (Difference(f"function {code}", "", name, "taken out"),)) from None
 
 
 def to_plain(entry: FunctionEntry) -> dict[str, Any]:

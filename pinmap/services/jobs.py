@@ -12,8 +12,9 @@ from itertools import count
 from sqlmodel import Session
 
 from pinmap.core.crossing import edits_setup
+from pinmap.core.crossing.differences import job_differences
 from pinmap.core.crossing.ledger import ledger
-from pinmap.core.errors import InputError, NotFound, StructureError
+from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Job, Seat, Snapshot
 from pinmap.core.model.pinouts import Platform
@@ -22,9 +23,11 @@ from pinmap.exchange import job_json
 from pinmap.services import clashes, dictionary
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.store import graph, platform_rows, releases, steps, versions
 from pinmap.store import housings as stored_housings
 from pinmap.store import jobs as rows
+from pinmap.store.consistency import check_snapshot
 from pinmap.store.jobs import Refs, Versions
 
 Change = Callable[[Job, Snapshot], Job]
@@ -129,7 +132,7 @@ def edit(shop: Shop, key: str, version: int, change: Change, what: str = "", not
     """Changes a job by a pure function of it. All of the change is stored or nothing; what it does not touch is not
     written. ``what`` says in words what was meant, for the message when somebody else saved first, and for undoing it.
     ``note`` writes down what is remembered of the change, so that it can be undone unless another is given. Raises
-    Conflict, NotFound, and whatever ``change`` raises."""
+    Conflict with what the change would do to the job as it is now, NotFound, and whatever ``change`` raises."""
     with shop.write() as session:
         view, stands, refs = edit_in(shop, session, key, version, change, what, note)
     shop.snapshots.put(stands, (view.snapshot, refs))
@@ -141,17 +144,16 @@ def edit_in(
 ) -> tuple[JobView, Versions, Refs]:
     """As ``edit``, in a session that is open; with what the job stands on now and refers to."""
     job_id = rows.versions(session, key).job_id
-    versions.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
+    try:
+        versions.claim(session, "job", job_id, version, f"the job ({what})" if what else "the job")
+    except Conflict as stale:
+        raise looked_at(stale, lambda: _trial(shop, session, key, change)) from None
     stood = replace(rows.versions(session, key), version=version)  # read behind the lock
     before, refs = _loaded_snapshot(shop, session, stood)
     job = change(before.job, before)
     if job.key != key:
         raise InputError("key", job.key, "a job keeps its key")
-    if job.seats != before.job.seats:
-        refs, after = _with_platforms(shop, session, job)
-    else:
-        housings = all_housings(shop, session)
-        after = Snapshot(job, before.platforms, rows.used_housings(job, before.platforms, housings))
+    refs, after = _changed(shop, session, before, refs, job)
     saved = rows.save_job(session, job_id, after, refs, before=before.job)
     if saved.parts:
         graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
@@ -177,7 +179,10 @@ def delete(shop: Shop, key: str, version: int) -> None:
     """Deletes a job. Raises Conflict, NotFound, and StructureError while it has revisions, which stay for ever."""
     with shop.write() as session:
         job_id = rows.versions(session, key).job_id
-        versions.claim(session, "job", job_id, version, "the job (delete)")
+        try:
+            versions.claim(session, "job", job_id, version, "the job (delete)")
+        except Conflict as stale:
+            raise looked_at(stale, lambda: (Difference("the job", "", "stored", "deleted for good"),)) from None
         if revisions := releases.count(session, job_id):
             raise StructureError(
                 f"the job has {revisions} released revisions, which must stay readable; keep it", (key,)
@@ -260,6 +265,22 @@ def _loaded_snapshot(shop: Shop, session: Session, stands: Versions) -> tuple[Sn
         return rows.snapshot_of(job, platforms, all_housings(shop, session)), refs
 
     return shop.recall(session, shop.snapshots, stands, load)
+
+
+def _changed(shop: Shop, session: Session, before: Snapshot, refs: Refs, job: Job) -> tuple[Refs, Snapshot]:
+    """The changed job with all it stands on. Raises NotFound for a picked platform that is not there."""
+    if job.seats != before.job.seats:
+        return _with_platforms(shop, session, job)
+    housings = all_housings(shop, session)
+    return refs, Snapshot(job, before.platforms, rows.used_housings(job, before.platforms, housings))
+
+
+def _trial(shop: Shop, session: Session, key: str, change: Change) -> tuple[Difference, ...]:
+    """What a change would do to the job as it is now. Raises what the change, or storing it, would raise."""
+    now, refs = _loaded_snapshot(shop, session, rows.versions(session, key))
+    _, after = _changed(shop, session, now, refs, change(now.job, now))
+    check_snapshot(after)
+    return job_differences(now.job, after.job, after.platforms)
 
 
 def _with_platforms(shop: Shop, session: Session, job: Job) -> tuple[Refs, Snapshot]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
-from pinmap.core.errors import InputError, NotFound, StructureError
+from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.model.people import PersonRole, Right
 from pinmap.services import passwords
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.services.tokens import digest, new_token
 from pinmap.store import people as rows
 from pinmap.store import versions
@@ -93,7 +95,7 @@ def change_role(shop: Shop, person_id: int, version: int, role: PersonRole) -> N
     """Gives another role, which counts from the person's next click on. Raises Conflict, NotFound, and
     StructureError when nobody would be left as owner."""
     with shop.write(Right.SHOP) as session:
-        person = _claimed(session, person_id, version)
+        person = _claimed(session, person_id, version, "Role", lambda p: p.role.value, role.value)
         if person.role == PersonRole.OWNER and role != PersonRole.OWNER:
             _keep_an_owner(session, person_id)
         rows.change_person(session, person_id, role=role)
@@ -103,7 +105,7 @@ def disable(shop: Shop, person_id: int, version: int) -> None:
     """Ends a person's access, sessions and links at once. Raises Conflict, NotFound, StructureError for the last
     owner."""
     with shop.write(Right.SHOP) as session:
-        person = _claimed(session, person_id, version)
+        person = _claimed(session, person_id, version, "Access", _access, "ended")
         if person.role == PersonRole.OWNER:
             _keep_an_owner(session, person_id)
         rows.change_person(session, person_id, disabled=now())
@@ -114,13 +116,25 @@ def disable(shop: Shop, person_id: int, version: int) -> None:
 def enable(shop: Shop, person_id: int, version: int) -> None:
     """Lets a person sign in again, with the password they had. Raises Conflict, NotFound."""
     with shop.write(Right.SHOP) as session:
-        _claimed(session, person_id, version)
+        _claimed(session, person_id, version, "Access", _access, "open")
         rows.change_person(session, person_id, disabled=None)
 
 
-def _claimed(session: Session, person_id: int, version: int) -> Person:
+def _access(person: Person) -> str:
+    return "ended" if person.disabled else "open"
+
+
+def _claimed(
+    session: Session, person_id: int, version: int, what: str, stands: Callable[[Person], str], asked: str
+) -> Person:
+    """The person, claimed for a change from what ``stands`` to what is ``asked``, both in words."""
     person = rows.get_person(session, person_id)
-    versions.claim(session, "person", person_id, version, f"the entry of {person.name}")
+    try:
+        versions.claim(session, "person", person_id, version, f"the entry of {person.name}")
+    except Conflict as stale:
+        now = stands(rows.get_person(session, person_id))
+        changes = (Difference(person.name, what, now, asked),) if now != asked else ()
+        raise looked_at(stale, lambda: changes) from None
     return rows.get_person(session, person_id)
 
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from sqlmodel import Session
 
 from pinmap.core.crossing.recognise import recognise_all
-from pinmap.core.errors import FileProblem, FileRejected, InputError
+from pinmap.core.errors import Conflict, Difference, FileProblem, FileRejected, InputError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Pin, PinKey, Platform
 from pinmap.exchange.columns import BY_NAME
@@ -30,6 +31,7 @@ from pinmap.exchange.pinout_in import (
 from pinmap.services import dictionary, platforms
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.store import drafts, platform_rows
 from pinmap.store.drafts import DraftLine, StoredDraft
 from pinmap.store.platform_rows import LoadedPlatform
@@ -131,7 +133,7 @@ def remap(
             state["default_connector"] = default_connector.strip()
         if fill_connector is not None:
             state["fill_connector"] = fill_connector
-        return _view(shop, session, drafts.save(session, stored, version, state))
+        return _view(shop, session, _save(session, stored, version, state))
 
 
 def edit_cell(shop: Shop, draft_id: int, version: int, row: int, column: int, text: str) -> DraftView:
@@ -146,7 +148,7 @@ def edit_cell(shop: Shop, draft_id: int, version: int, row: int, column: int, te
             raise InputError("cell", text, "shorten it to 10000 characters at most")
         state = dict(stored.state)
         state["edits"] = {**state["edits"], f"{row}:{column}": text}
-        return _view(shop, session, drafts.save(session, stored, version, state))
+        return _view(shop, session, _save(session, stored, version, state))
 
 
 def choose(shop: Shop, draft_id: int, version: int, choices: Mapping[int, str]) -> DraftView:
@@ -158,7 +160,7 @@ def choose(shop: Shop, draft_id: int, version: int, choices: Mapping[int, str]) 
         stored = drafts.load(session, draft_id)
         state = dict(stored.state)
         state["choices"] = {**state["choices"], **{str(row): choice for row, choice in choices.items()}}
-        return _view(shop, session, drafts.save(session, stored, version, state))
+        return _view(shop, session, _save(session, stored, version, state))
 
 
 def take_good_rows(shop: Shop, draft_id: int, version: int | None = None) -> Taken:
@@ -172,9 +174,15 @@ def take_all(shop: Shop, draft_id: int, version: int | None = None) -> Taken:
     return _take(shop, draft_id, version, whole=True)
 
 
-def discard(shop: Shop, draft_id: int) -> None:
-    """Throws a draft away. Raises NotFound."""
+def discard(shop: Shop, draft_id: int, version: int) -> None:
+    """Throws a draft away. Raises NotFound, and Conflict when somebody else has worked on it since."""
     with shop.write() as session:
+        stored = drafts.load(session, draft_id)
+        left = f"{len(_view(shop, session, stored).draft.rows)} rows"
+        if stored.version != version:
+            raise Conflict(
+                "this draft", version, stored.version, changes=(Difference("the draft", "", left, "thrown away"),)
+            )
         drafts.delete(session, draft_id)
 
 
@@ -198,6 +206,11 @@ def _take(shop: Shop, draft_id: int, version: int | None, *, whole: bool) -> Tak
     with shop.write() as session:
         stored = drafts.load(session, draft_id)
         view = _view(shop, session, stored)
+        if version is not None and version != stored.version:
+            ready = f"{len(view.ready)} of {len(view.draft.rows)} rows would be stored"
+            raise Conflict(
+                "this draft", version, stored.version, changes=(Difference("the draft", "", "waits here", ready),)
+            )
         if whole:
             _refuse_problems(view)
         elif not view.ready:
@@ -328,6 +341,41 @@ def _existing(platform: Platform, rows: Sequence[DraftRow]) -> dict[int, Pin]:
 
 def _meet(a: Collection[str], b: Collection[str]) -> bool:
     return not a or not b or not set(a).isdisjoint(b)
+
+
+def _save(session: Session, stored: StoredDraft, version: int, state: dict[str, Any]) -> StoredDraft:
+    try:
+        return drafts.save(session, stored, version, state)
+    except Conflict as stale:
+        raise looked_at(stale, lambda: _differences(stored, state)) from None
+
+
+def _differences(stored: StoredDraft, state: Mapping[str, Any]) -> tuple[Difference, ...]:
+    """What a decision would change in a draft as it is now."""
+    old, out = stored.state, []
+    before, after = _table(stored), _table(replace(stored, state=dict(state)))
+    cells = dict(before.numbered_rows)
+    for number, row in after.numbered_rows:
+        for i, cell in enumerate(row):
+            was = cells[number][i] if number in cells and i < len(cells[number]) else ""
+            if cell != was:
+                out.append(Difference(f"row {number}", after.headings[i], was, cell, "text"))
+    for row in sorted(state["choices"], key=int):
+        was, now = old["choices"].get(row, "not chosen"), state["choices"][row]
+        if was != now:
+            out.append(Difference(f"row {row}", "Pin on file", was, now, "choice"))
+    for i in sorted({*old["read_as"], *state["read_as"]}, key=int):
+        was, now = (s["read_as"].get(i, "as it stands") for s in (old, state))
+        if was != now:
+            out.append(Difference(f"column {int(i) + 1}", "Read as", was, now, f"column-{i}"))
+    for name, words in (
+        ("heading_row", "Headings stand in row"),
+        ("default_connector", "Connector of all rows"),
+        ("fill_connector", "Repeat the connector above"),
+    ):
+        if old[name] != state[name]:
+            out.append(Difference("the draft", words, str(old[name]), str(state[name]), name))
+    return tuple(out)
 
 
 def _table(stored: StoredDraft) -> RawTable:

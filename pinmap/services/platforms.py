@@ -11,13 +11,15 @@ from typing import Any
 
 from sqlmodel import Session
 
-from pinmap.core.errors import InputError, NotFound, StructureError
+from pinmap.core.crossing.differences import platform_differences
+from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.shelf import ShelfEntry, shelf
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
 from pinmap.services import jobs
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.store import platform_rows, versions
 from pinmap.store.platform_rows import LoadedPlatform, PlatformSummary
 
@@ -86,10 +88,16 @@ def delete(shop: Shop, key: str, version: int) -> None:
     """Deletes a platform. Raises StructureError naming the jobs that use it, Conflict, NotFound."""
     with shop.write() as session:
         platform_id, _ = platform_rows.find_platform(session, key)
-        if users := platform_rows.jobs_using(session, platform_id):
-            names = ", ".join(repr(name) for _, _, name in users)
-            raise StructureError(f"platform {key} is used by {names}; delete or change these first", (key,))
-        versions.claim(session, "platform", platform_id, version)
+        users = platform_rows.jobs_using(session, platform_id)
+
+        def trial() -> tuple[Difference, ...]:
+            if users:
+                names = ", ".join(repr(name) for _, _, name in users)
+                raise StructureError(f"platform {key} is used by {names}; delete or change these first", (key,))
+            return (Difference("the platform", "", "stored", "deleted for good"),)
+
+        _claim(session, platform_id, version, f"platform {key} (delete)", trial)
+        trial()
         platform_rows.delete_platform(session, platform_id)
 
 
@@ -254,7 +262,14 @@ def change_in(shop: Shop, session: Session, key: str, version: int, what: str, a
     """Changes a platform in a session that is open, and what follows from it in the jobs that use it."""
     platform_id, _ = platform_rows.find_platform(session, key)
     users = platform_rows.jobs_using(session, platform_id)  # first, so that no job changes meanwhile
-    versions.claim(session, "platform", platform_id, version, f"platform {key} ({what})")
+
+    def trial() -> tuple[Difference, ...]:
+        now = loaded(shop, session, *platform_rows.find_platform(session, key))
+        after = act(session, now)
+        platform_rows.check_platform(after)
+        return platform_differences(now.platform, after)
+
+    _claim(session, platform_id, version, f"platform {key} ({what})", trial)
     old = loaded(shop, session, platform_id, version)
     platform_rows.save_platform(session, platform_id, act(session, old))
     for _, job, _ in users:
@@ -262,6 +277,15 @@ def change_in(shop: Shop, session: Session, key: str, version: int, what: str, a
 
 
 Act = Callable[[Session, LoadedPlatform], Platform]
+
+
+def _claim(
+    session: Session, platform_id: int, version: int, what: str, trial: Callable[[], tuple[Difference, ...]]
+) -> None:
+    try:
+        versions.claim(session, "platform", platform_id, version, what)
+    except Conflict as stale:
+        raise looked_at(stale, trial) from None
 
 
 def _change(shop: Shop, key: str, version: int, what: str, act: Act) -> PlatformView:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pinmap import __version__
 from pinmap.core.crossing.ledger import ledger
-from pinmap.core.errors import InputError, NotFound, StructureError
+from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Job, Snapshot, as_plain
 from pinmap.core.model.words import Severity
@@ -19,6 +19,7 @@ from pinmap.services import analysis, dictionary, jobs
 from pinmap.services.jobs import JobView
 from pinmap.services.memory import Memory
 from pinmap.services.shop import Shop
+from pinmap.services.stale import looked_at
 from pinmap.store import jobs as rows
 from pinmap.store import releases, versions
 from pinmap.store.releases import KeptDraft, Origin, RevisionLine, StoredRevision
@@ -99,6 +100,9 @@ def release(shop: Shop, key: str, version: int, author: str, note: str = "") -> 
     if not author.strip():
         raise InputError("author", author, "say who releases it")
     view = jobs.get(shop, key)
+    if view.version != version:
+        stale = Conflict(f"the job {key} (release)", version, view.version)
+        raise looked_at(stale, lambda: (Difference("the job", "", "a draft", "released as it stands now"),))
     against = blocks(view)  # outside the transaction, since checking takes time
     if against:
         raise StructureError(f"the job cannot be released yet: {'; '.join(against)}", against)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from pinmap.core.errors import InputError, StructureError
+from pinmap.core.errors import Conflict, InputError, StructureError
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.exchange import job_json
 from pinmap.services import jobs
@@ -34,22 +34,25 @@ def offered(shop: Shop, key: str) -> Offer:
 def undo(shop: Shop, key: str, version: int) -> tuple[JobView, str]:
     """Takes the last change back; gives the job and what was taken back. Raises Conflict, NotFound, InputError where
     nothing is left to undo, StructureError where the job's platforms no longer fit what stood before."""
-    step = _step(shop, key, back=True)
+    step = _step(shop, key, version, back=True)
     return _go(shop, key, version, step, step.after, step.before, undone=True), step.what
 
 
 def redo(shop: Shop, key: str, version: int) -> tuple[JobView, str]:
     """Makes the change again that was undone last. Raises as ``undo`` does."""
-    step = _step(shop, key, back=False)
+    step = _step(shop, key, version, back=False)
     return _go(shop, key, version, step, step.before, step.after, undone=False), step.what
 
 
-def _step(shop: Shop, key: str, *, back: bool) -> Step:
+def _step(shop: Shop, key: str, version: int, *, back: bool) -> Step:
     with shop.read() as session:
-        job_id = rows.versions(session, key).job_id
-        found = steps.to_undo(session, job_id) if back else steps.to_redo(session, job_id)
+        stands = rows.versions(session, key)
+        find = steps.to_undo if back else steps.to_redo
+        found = find(session, stands.job_id)
     if found is None:
         remedy = "no change is left to take back" if back else "no change was undone since the last one"
+        if stands.version != version:
+            raise Conflict("the job", version, stands.version, refusal=remedy)
         raise InputError("undo" if back else "redo", "", remedy)
     return found
 

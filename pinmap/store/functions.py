@@ -38,17 +38,22 @@ def update(session: Session, code: str, entry: dict[str, Any], version: int) -> 
     done = session.execute(
         sa.update(f).where(f.c.code == sought(code), f.c.version == version).values(entry=entry, version=version + 1)
     )
-    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
+    _hit(session, done, code, version)
+
+
+def delete(session: Session, code: str, version: int) -> None:
+    """Deletes one. Raises NotFound or Conflict."""
+    f = table("function_entry")
+    done = session.execute(sa.delete(f).where(f.c.code == sought(code), f.c.version == version))
+    _hit(session, done, code, version)
+
+
+def _hit(session: Session, done: sa.Result[Any], code: str, version: int) -> None:
+    """Raises the reason why a statement found no row of this code and version; counts the change otherwise."""
+    f = table("function_entry")
+    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE or DELETE gives a CursorResult
         found = session.execute(sa.select(f.c.version).where(f.c.code == code)).scalar_one_or_none()
         if found is None:
             raise NotFound(f"there is no function {code!r} of your own")
         raise Conflict(f"the function {code}", version, found)
-    raise_stamp(session, "functions")
-
-
-def delete(session: Session, code: str) -> None:
-    """Deletes one. Raises NotFound."""
-    f = table("function_entry")
-    if session.execute(sa.delete(f).where(f.c.code == sought(code))).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
-        raise NotFound(f"there is no function {code!r} of your own")
     raise_stamp(session, "functions")

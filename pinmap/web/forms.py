@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import math
-from urllib.parse import urlencode
+from typing import Annotated
+from urllib.parse import quote, urlencode
 
+from fastapi import Form
 from fastapi.responses import RedirectResponse
 
 from pinmap.core.errors import InputError
+
+# The version that a form was made from; every form that changes something stored carries one.
+Version = Annotated[int, Form(ge=0, lt=2**31)]
+# The number of something stored, as forms and addresses carry it.
+MOST = 2**31 - 1
 
 
 def number_or_none(field: str, text: str, *, least: float | None = None) -> float | None:
@@ -32,6 +39,11 @@ def number(field: str, text: str, *, least: float | None = None) -> float:
     if value is None:
         raise InputError(field, text, "a number is needed here")
     return value
+
+
+def address(*parts: str) -> str:
+    """An address of these parts, whatever characters they have."""
+    return "/" + "/".join(quote(part, safe="") for part in parts)
 
 
 def back_to(address: str, done: str = "", **query: str) -> RedirectResponse:

@@ -38,6 +38,16 @@ def number(value: float | None, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def exact(value: float | None) -> str:
+    """A number for a field that is typed in: every digit that is stored, so that saving it changes nothing."""
+    if value is None:
+        return ""
+    text = f"{value:.15g}"
+    if "e" in text:
+        text = f"{value:.20f}" if abs(value) < 1 else f"{value:.0f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 @lru_cache(_REMEMBERED)
 def quantity(value: float | None, unit: str, digits: int = 3) -> Markup:
     """A number with its unit, not broken across lines."""
@@ -109,6 +119,7 @@ def environment() -> Environment:
     )
     env.filters |= {
         "number": number,
+        "exact": exact,
         "quantity": quantity,
         "size": size,
         "colour": colour,

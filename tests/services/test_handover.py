@@ -107,7 +107,7 @@ def test_revision_keeps_the_dictionary_of_its_time(demo_shop: Shop) -> None:
     view = jobs.get(demo_shop, DONE)
     assert view.dictionary.get("WINCH") is not None
     revisions.release(demo_shop, DONE, view.version, "A. Fitter")
-    dictionary.delete(demo_shop, "WINCH")
+    dictionary.delete(demo_shop, "WINCH", 1)
     assert jobs.get(demo_shop, DONE).dictionary.get("WINCH") is None
     assert revisions.get(demo_shop, DONE, "A").dictionary.get("WINCH") is not None
 
@@ -179,4 +179,4 @@ def test_dictionary_entries_of_ones_own(shop: Shop) -> None:
     dictionary.update(shop, FunctionEntry(code="WINCH", name="Rope winch"), 1)
     assert dictionary.entries(shop).by_code["WINCH"].name == "Rope winch"
     with pytest.raises(NotFound):
-        dictionary.delete(shop, "NONE")
+        dictionary.delete(shop, "NONE", 1)

@@ -95,10 +95,10 @@ def test_discarded_draft_leaves_nothing(shop: Shop) -> None:
     _host(shop)
     draft = pinout_import.stage_text(shop, "host", "connector\tcavity\nC1\t1\n")
     assert [d.id for d in pinout_import.list_drafts(shop, "host")] == [draft]
-    pinout_import.discard(shop, draft)
+    pinout_import.discard(shop, draft, 1)
     assert pinout_import.list_drafts(shop, "host") == ()
     with pytest.raises(NotFound):
-        pinout_import.discard(shop, draft)
+        pinout_import.discard(shop, draft, 1)
     with pytest.raises(FileRejected):
         pinout_import.stage(shop, "host", b"", "empty.csv")
 

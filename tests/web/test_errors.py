@@ -39,20 +39,20 @@ def test_a_refused_form_shows_what_was_typed(client: TestClient) -> None:
     note = "\nfirst line\n" + "long & <b>bold</b> " * 500
     answer = client.post("/platforms/new", data={"name": "Brindle <7>", "role": "ship", "note": note})
     assert answer.status_code == 422
-    assert _shown(answer.text) == {"name": "Brindle <7>", "role": "ship", "note": note}
+    assert _shown(answer.text) == {"Name": "Brindle <7>", "Role": "ship", "Note": note}
 
 
 def test_several_ticks_are_all_shown(client: TestClient) -> None:
     answer = client.post("/jobs/brindle/decide/settle", data={"version": "1", "deed": "dance", "pin": ["p/a", "p/b"]})
     assert answer.status_code == 422
-    assert _shown(answer.text)["pin"] == "p/a, p/b"
+    assert _shown(answer.text)["Pin"] == "p/a, p/b"
 
 
 def test_a_passphrase_is_not_shown_again(client: TestClient) -> None:
     data = {"revision": "Z", "variant": "", "label": "Ann", "days": "x", "passphrase": "open sesame"}
     answer = client.post("/jobs/nowhere/handover/share", data=data)
     assert answer.status_code == 422
-    assert _shown(answer.text)["label"] == "Ann"
+    assert _shown(answer.text)["For whom"] == "Ann"
     assert "sesame" not in answer.text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
@@ -18,7 +19,7 @@ from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.services import drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to, number
+from pinmap.web.forms import Version, back_to, number
 from pinmap.web.job_pages import JobPage, job_page, open_job
 from pinmap.web.loom_parts import fresh_key, unplaced_connectors, with_connector, with_loom
 
@@ -83,7 +84,7 @@ def change_run(
     shop: ShopDep,
     key: str,
     segment: str,
-    version: Annotated[int, Form()],
+    version: Version,
     deed: Text,
     variant: Text = "",
     length_mm: Text = "",
@@ -130,7 +131,7 @@ def change_node(
     shop: ShopDep,
     key: str,
     node: str,
-    version: Annotated[int, Form()],
+    version: Version,
     deed: Text,
     variant: Text = "",
     name: Text = "",
@@ -164,7 +165,7 @@ def change_node(
 def grow(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     what: Text,
     variant: Text = "",
     at: Text = "",
@@ -196,7 +197,7 @@ def grow(
 
 @router.post("/picture")
 @needs(Right.BUILD)
-async def from_picture(request: Request, shop: ShopDep, key: str) -> Response:
+async def from_picture(request: Request, shop: ShopDep, key: str, version: Version) -> Response:
     """Lengths by their ratio on a photo or sketch; fields ``on-<run>`` in any one unit."""
     form = {k: str(v) for k, v in (await request.form()).items()}
     typed = {k.removeprefix("on-"): v for k, v in form.items() if k.startswith("on-") and v.strip()}
@@ -207,8 +208,7 @@ async def from_picture(request: Request, shop: ShopDep, key: str) -> Response:
             job, measured, reference=form.get("reference", ""), true_m=_mm("true_mm", form.get("true_mm", ""))
         )
 
-    version = int(number("version", form.get("version", "")))
-    jobs.edit(shop, key, version, change, f"{len(typed)} lengths from a picture")
+    await run_in_threadpool(jobs.edit, shop, key, version, change, f"{len(typed)} lengths from a picture")
     return _back(key, f"{len(typed)} lengths taken", form.get("variant", ""))
 
 

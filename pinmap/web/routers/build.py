@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import NotFound
@@ -12,6 +14,7 @@ from pinmap.core.model.words import Severity
 from pinmap.services import drawings, outputs
 from pinmap.web.access import needs
 from pinmap.web.downloads import download
+from pinmap.web.forms import MOST
 from pinmap.web.job_pages import JobPage, OpenedDep, job_page
 
 pages = APIRouter()
@@ -42,10 +45,12 @@ def table(request: Request, opened: OpenedDep) -> HTMLResponse:
 
 @pages.get("/build/faces")
 @needs(Right.READ)
-def faces(request: Request, opened: OpenedDep, connector: str = "", page: int = 1) -> HTMLResponse:
+def faces(
+    request: Request, opened: OpenedDep, connector: str = "", page: Annotated[int, Query(ge=1, le=MOST)] = 1
+) -> HTMLResponse:
     keys = drawings.face_keys(opened.snapshot, opened.variant)
     names = {f"{k.platform}|{k.connector}": k for k in keys}
-    first = max(page - 1, 0) * _FACES_A_PAGE
+    first = (page - 1) * _FACES_A_PAGE
     shown = (names[connector],) if connector in names else keys[first : first + _FACES_A_PAGE]
     return job_page(
         request,
@@ -54,7 +59,7 @@ def faces(request: Request, opened: OpenedDep, connector: str = "", page: int = 
         "build",
         total=len(keys),
         chosen=connector,
-        page_number=max(page, 1),
+        page_number=page,
         faces=[drawings.face(opened.snapshot, opened.variant, opened.analysis, k) for k in shown],
         more=connector not in names and first + _FACES_A_PAGE < len(keys),
         connectors=[(text, _face_words(opened, k)) for text, k in names.items()],

@@ -14,7 +14,7 @@ from pinmap.core.model.words import Severity
 from pinmap.services import analysis, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import Version, back_to
 from pinmap.web.job_pages import job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}/check")
@@ -42,7 +42,7 @@ def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 def accept(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     finding: Annotated[str, Form()],
     reason: Annotated[str, Form()],
 ) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -18,7 +19,7 @@ from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS, DeviceK
 from pinmap.services import crossing, drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to, number_or_none
+from pinmap.web.forms import MOST, Version, back_to, number_or_none
 from pinmap.web.job_pages import JobPage, job_page, open_job
 from pinmap.web.refs import parse_end, parse_pin
 
@@ -45,7 +46,7 @@ def proposals(request: Request, shop: ShopDep, key: str, variant: str = "") -> H
 
 @router.post("/take")
 @needs(Right.BUILD)
-def take(shop: ShopDep, key: str, version: Annotated[int, Form()], take: Annotated[list[str], Form()] = []) -> Response:  # noqa: B006 - FastAPI copies form defaults
+def take(shop: ShopDep, key: str, version: Version, take: Annotated[list[str], Form()] = []) -> Response:  # noqa: B006 - FastAPI copies form defaults
     if not take:
         raise InputError("take", "", "tick at least one proposal")
     crossing.accept(shop, key, version, take)
@@ -71,7 +72,7 @@ def ledger(
         total=len(rows),
         chosen_platform=platform,
         chosen_fate=fate,
-        back=str(request.url.query),
+        back=urlencode([(k, v) for k, v in request.query_params.multi_items() if k != "done"]),
         platforms=[(k, opened.snapshot.platform[k].name) for k in book.counts],
         fates=[(f.value, f.value) for f in Fate],
         settle_fates=[(f.value, f.value) for f in _SETTLED],
@@ -83,7 +84,7 @@ def ledger(
 def settle(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     deed: Annotated[str, Form()],
     pin: Annotated[list[str], Form()] = [],  # noqa: B006 - FastAPI copies form defaults
     name: Annotated[str, Form()] = "",
@@ -195,7 +196,7 @@ def save(
     shop: ShopDep,
     key: str,
     signal: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()],
     function_code: Annotated[str, Form()] = "",
     mm2: Annotated[str, Form()] = "",
@@ -230,7 +231,7 @@ def save(
 
 @router.post("/signals/{signal}/dissolve")
 @needs(Right.BUILD)
-def dissolve(shop: ShopDep, key: str, signal: str, version: Annotated[int, Form()]) -> Response:
+def dissolve(shop: ShopDep, key: str, signal: str, version: Version) -> Response:
     jobs.edit(shop, key, version, lambda job, _: edits.dissolve(job, signal), f"signal {signal} taken apart")
     return back_to(f"/jobs/{key}/decide/signals", "The signal was taken apart; its pins are undecided")
 
@@ -241,11 +242,11 @@ def members(
     shop: ShopDep,
     key: str,
     signal: str,
-    version: Annotated[int, Form()],
+    version: Version,
     deed: Annotated[str, Form()],
     end: Annotated[list[str], Form()] = [],  # noqa: B006 - FastAPI copies form defaults
     add: Annotated[str, Form()] = "",
-    section: Annotated[int, Form()] = 0,
+    section: Annotated[int, Form(ge=0, le=MOST)] = 0,
     device: Annotated[str, Form()] = "",
     value: Annotated[str, Form()] = "",
     place: Annotated[str, Form()] = "",

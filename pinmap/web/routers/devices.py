@@ -15,7 +15,7 @@ from pinmap.core.model.words import DeviceKind, NodeKind, natural_key
 from pinmap.services import jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to, number_or_none
+from pinmap.web.forms import Version, back_to, number_or_none
 from pinmap.web.job_pages import job_page, open_job
 from pinmap.web.routers.decide import next_device_key
 
@@ -48,7 +48,7 @@ def devices(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTM
 def add(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     kind: Annotated[DeviceKind, Form()],
     name: Annotated[str, Form()] = "",
     place: Annotated[str, Form()] = "",
@@ -80,7 +80,7 @@ def save(
     shop: ShopDep,
     key: str,
     device: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()] = "",
     place: Annotated[str, Form()] = "",
     rating_a: Annotated[str, Form()] = "",

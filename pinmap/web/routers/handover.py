@@ -15,7 +15,7 @@ from pinmap.services.sharing import HandOver
 from pinmap.services.shop import Shop
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import MOST, Version, back_to
 from pinmap.web.job_pages import job_page, open_job
 from pinmap.web.render import page
 
@@ -52,7 +52,7 @@ def show(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLRe
 def release(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     note: Annotated[str, Form()] = "",
 ) -> Response:
     line = revisions.release(shop, key, version, shop.actor.name, note)
@@ -68,7 +68,7 @@ def share(
     revision: Annotated[str, Form()],
     variant: Annotated[str, Form()],
     label: Annotated[str, Form()],
-    days: Annotated[int, Form()] = 30,
+    days: Annotated[int, Form(ge=-MOST, le=MOST)] = 30,
     passphrase: Annotated[str, Form()] = "",
 ) -> HTMLResponse:
     """Answers with the page itself: an address with the token in it would end up in histories and logs."""
@@ -78,7 +78,7 @@ def share(
 
 @router.post("/jobs/{key}/handover/revoke")
 @needs(Right.BUILD)
-def revoke(shop: ShopDep, key: str, link: Annotated[int, Form()]) -> Response:
+def revoke(shop: ShopDep, key: str, link: Annotated[int, Form(ge=0, le=MOST)]) -> Response:
     sharing.revoke(shop, key, link)
     return back_to(f"/jobs/{key}/handover", "The link opens nothing any more")
 

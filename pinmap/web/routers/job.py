@@ -6,6 +6,7 @@ from collections import Counter
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
@@ -18,7 +19,7 @@ from pinmap.services import jobs, outputs, platforms, revisions, undo
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.forms import back_to, number
+from pinmap.web.forms import Version, back_to, number
 from pinmap.web.job_pages import JobPage, job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}")
@@ -101,7 +102,7 @@ def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
 
 @router.post("/settings")
 @needs(Right.BUILD)
-async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
+async def save_settings(request: Request, shop: ShopDep, key: str, version: Version) -> Response:
     form = {k: str(v) for k, v in (await request.form()).items()}
 
     def change(job: Job, _: Snapshot) -> Job:
@@ -114,7 +115,7 @@ async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
             job, **values, stock_mm2=stock, insulation=form.get("insulation", ""), units=form.get("units", "metric")
         )
 
-    jobs.edit(shop, key, int(form.get("version", "0")), change, "settings changed")
+    await run_in_threadpool(jobs.edit, shop, key, version, change, "settings changed")
     return back_to(f"/jobs/{key}/settings", "Saved")
 
 
@@ -123,7 +124,7 @@ async def save_settings(request: Request, shop: ShopDep, key: str) -> Response:
 def change_seats(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     seat: Annotated[str, Form()],
     pick: Annotated[str, Form()],
     deed: Annotated[str, Form()],
@@ -145,14 +146,14 @@ def change_seats(
 
 @router.post("/undo")
 @needs(Right.BUILD)
-def take_back(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
+def take_back(shop: ShopDep, key: str, version: Version, page: Annotated[str, Form()] = "") -> Response:
     _, what = undo.undo(shop, key, version)
     return back_to(_page_of(key, page), f"Taken back: {what}")
 
 
 @router.post("/redo")
 @needs(Right.BUILD)
-def make_again(shop: ShopDep, key: str, version: Annotated[int, Form()], page: Annotated[str, Form()] = "") -> Response:
+def make_again(shop: ShopDep, key: str, version: Version, page: Annotated[str, Form()] = "") -> Response:
     _, what = undo.redo(shop, key, version)
     return back_to(_page_of(key, page), f"Made again: {what}")
 
@@ -172,7 +173,7 @@ def copy(shop: ShopDep, key: str, name: Annotated[str, Form()]) -> Response:
 
 @router.post("/delete")
 @needs(Right.BUILD)
-def delete(shop: ShopDep, key: str, version: Annotated[int, Form()]) -> Response:
+def delete(shop: ShopDep, key: str, version: Version) -> Response:
     jobs.delete(shop, key, version)
     return back_to("/", "The job was deleted; its platforms stay")
 

@@ -18,7 +18,7 @@ from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.services import drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to, number, number_or_none
+from pinmap.web.forms import Version, back_to, number, number_or_none
 from pinmap.web.job_pages import job_page, open_job
 from pinmap.web.loom_parts import fresh_key, unplaced_connectors, with_connector, with_loom
 
@@ -58,7 +58,7 @@ def _run_to(job: Job, loom: str, at: str, node: str, length_mm: str, zone: str) 
 def place(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     connector: Annotated[str, Form()],
     at: Annotated[str, Form()] = "",
     length_mm: Annotated[str, Form()] = "",
@@ -81,7 +81,7 @@ def place(
 def add_node(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     kind: Annotated[str, Form()],
     name: Annotated[str, Form()],
     at: Annotated[str, Form()] = "",
@@ -105,7 +105,7 @@ def change_node(
     shop: ShopDep,
     key: str,
     node: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()] = "",
     deed: Annotated[str, Form()] = "save",
 ) -> Response:
@@ -121,7 +121,7 @@ def change_node(
 def add_segment(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     a: Annotated[str, Form()],
     b: Annotated[str, Form()],
     length_mm: Annotated[str, Form()],
@@ -141,7 +141,7 @@ def change_segment(
     shop: ShopDep,
     key: str,
     segment: str,
-    version: Annotated[int, Form()],
+    version: Version,
     length_mm: Annotated[str, Form()] = "",
     zone: Annotated[str, Form()] = "",
     covering: Annotated[str, Form()] = "",
@@ -162,7 +162,7 @@ def change_segment(
 def add_zone(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()],
     ambient_c: Annotated[str, Form()],
     wet: Annotated[str, Form()] = "",
@@ -192,7 +192,7 @@ def change_zone(
     shop: ShopDep,
     key: str,
     zone: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()] = "",
     ambient_c: Annotated[str, Form()] = "",
     wet: Annotated[str, Form()] = "",

@@ -15,7 +15,7 @@ from pinmap.services.sessions import SignedIn
 from pinmap.services.shop import Shop
 from pinmap.web.access import needs
 from pinmap.web.deps import MeDep, ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import MOST, back_to
 from pinmap.web.render import page
 
 router = APIRouter(prefix="/me")
@@ -59,7 +59,7 @@ def change_password(
 
 @router.post("/sessions/end")
 @needs(Right.READ)
-def end(shop: ShopDep, me: MeDep, session: Annotated[int, Form()]) -> Response:
+def end(shop: ShopDep, me: MeDep, session: Annotated[int, Form(ge=0, le=MOST)]) -> Response:
     sessions.end_own(shop, me, session)
     return back_to("/me", "That browser is signed out")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import InputError
@@ -14,10 +14,12 @@ from pinmap.services.people import LINK_DAYS
 from pinmap.services.shop import Shop
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import MOST, Version, back_to
 from pinmap.web.render import page
 
 router = APIRouter(prefix="/people")
+
+PersonId = Annotated[int, Path(ge=0, le=MOST)]
 
 
 @router.get("")
@@ -75,27 +77,27 @@ def invite(
 
 @router.post("/{person}/link")
 @needs(Right.SHOP)
-def link(request: Request, shop: ShopDep, person: int) -> HTMLResponse:
+def link(request: Request, shop: ShopDep, person: PersonId) -> HTMLResponse:
     found, token = people.new_link(shop, person)
     return _with_link(request, shop, found.name, token)
 
 
 @router.post("/{person}/role")
 @needs(Right.SHOP)
-def role(shop: ShopDep, person: int, version: Annotated[int, Form()], role: Annotated[PersonRole, Form()]) -> Response:
+def role(shop: ShopDep, person: PersonId, version: Version, role: Annotated[PersonRole, Form()]) -> Response:
     people.change_role(shop, person, version, role)
     return back_to("/people", "The role is changed; it counts from the person's next click on")
 
 
 @router.post("/{person}/disable")
 @needs(Right.SHOP)
-def disable(shop: ShopDep, person: int, version: Annotated[int, Form()]) -> Response:
+def disable(shop: ShopDep, person: PersonId, version: Version) -> Response:
     people.disable(shop, person, version)
     return back_to("/people", "That person is signed out everywhere and cannot sign in")
 
 
 @router.post("/{person}/enable")
 @needs(Right.SHOP)
-def enable(shop: ShopDep, person: int, version: Annotated[int, Form()]) -> Response:
+def enable(shop: ShopDep, person: PersonId, version: Version) -> Response:
     people.enable(shop, person, version)
     return back_to("/people", "That person may sign in again")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, File, Form, Request, UploadFile
+from fastapi import APIRouter, Depends, File, Form, Path, Request, UploadFile
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import InputError, NotFound
@@ -14,7 +15,7 @@ from pinmap.exchange.columns import COLUMNS
 from pinmap.services import dictionary, pinout_import, platforms
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import MOST, Version, address, back_to
 from pinmap.web.refs import parse_pin
 from pinmap.web.render import page
 from pinmap.web.routers.platforms import PinForm
@@ -22,16 +23,17 @@ from pinmap.web.routers.platforms import PinForm
 router = APIRouter()
 
 _ROWS_SHOWN = 800
+Draft = Annotated[int, Path(ge=0, le=MOST)]
 
 
 @router.post("/platforms/{key}/pins")
 @needs(Right.BUILD)
-def add_pin(shop: ShopDep, key: str, version: Annotated[int, Form()], form: Annotated[PinForm, Depends()]) -> Response:
+def add_pin(shop: ShopDep, key: str, version: Version, form: Annotated[PinForm, Depends()]) -> Response:
     made = form.pin
     if not made.function_code:
         made = pinout_import.with_codes((made,), dictionary.entries(shop))[0]
     platforms.add_pin(shop, key, version, made)
-    return back_to(f"/platforms/{key}/connectors/{made.connector}", f"{made.connector}-{made.cavity} added")
+    return back_to(address("platforms", key, "connectors", made.connector), f"{made.connector}-{made.cavity} added")
 
 
 @router.post("/platforms/{key}/pin")
@@ -40,19 +42,19 @@ def save_pin(
     shop: ShopDep,
     key: str,
     pin: str,
-    version: Annotated[int, Form()],
+    version: Version,
     form: Annotated[PinForm, Depends()],
     deed: Annotated[str, Form()] = "save",
 ) -> Response:
     wanted = parse_pin(pin)
     if deed == "delete":
         platforms.delete_pin(shop, key, version, wanted)
-        return back_to(f"/platforms/{key}", f"{wanted.connector}-{wanted.cavity} deleted")
+        return back_to(address("platforms", key), f"{wanted.connector}-{wanted.cavity} deleted")
     old = next((p for p in platforms.get(shop, key).platform.pins if p.key(key) == wanted), None)
     if old is None:
         raise NotFound(f"there is no pin {wanted} any more")
     platforms.update_pin(shop, key, version, wanted, replace(form.pin, extra=old.extra))
-    return back_to(f"/platforms/{key}/connectors/{form.pin.connector}", "Saved")
+    return back_to(address("platforms", key, "connectors", form.pin.connector), "Saved")
 
 
 @router.get("/platforms/{key}/import")
@@ -78,7 +80,7 @@ def paste(shop: ShopDep, key: str, text: Annotated[str, Form()]) -> Response:
 
 @router.get("/imports/{draft}")
 @needs(Right.READ)
-def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLResponse:
+def show(request: Request, shop: ShopDep, draft: Draft, show: str = "") -> HTMLResponse:
     view = pinout_import.get(shop, draft)
     cells = dict(view.table.numbered_rows)
     wanted = [r for r in view.draft.rows if show != "problems" or r.problems or r.row in view.existing]
@@ -93,21 +95,35 @@ def show(request: Request, shop: ShopDep, draft: int, show: str = "") -> HTMLRes
     )
 
 
+def _place(field: str, text: str, remedy: str) -> int:
+    """A row or column by number."""
+    text = text.strip()
+    if not (text.isascii() and text.isdecimal()) or len(text) > 9:
+        raise InputError(field, text, remedy)
+    return int(text)
+
+
 @router.post("/imports/{draft}/headings")
 @needs(Right.BUILD)
-async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
-    form = await request.form()
-    row = str(form.get("heading_row", "")).strip()
-    if not row.isdecimal():
-        raise InputError("heading_row", row, "type the number of the row with the headings, 0 for none")
-    pinout_import.remap(
+async def headings(
+    request: Request,
+    shop: ShopDep,
+    draft: Draft,
+    version: Version,
+    heading_row: Annotated[str, Form()] = "",
+    default_connector: Annotated[str, Form()] = "",
+    fill: Annotated[str, Form()] = "",
+) -> Response:
+    columns = [(k.removeprefix("column-"), v) for k, v in (await request.form()).items() if k.startswith("column-")]
+    await run_in_threadpool(
+        pinout_import.remap,
         shop,
         draft,
-        int(str(form["version"])),
-        read_as={int(k.removeprefix("column-")): str(v) for k, v in form.items() if k.startswith("column-")},
-        heading_row=int(row),
-        default_connector=str(form.get("default_connector", "")),
-        fill_connector="fill" in form,
+        version,
+        read_as={_place("column", k, "leave the columns as the page has them"): str(v) for k, v in columns},
+        heading_row=_place("heading_row", heading_row, "type the number of the row with the headings, 0 for none"),
+        default_connector=default_connector,
+        fill_connector=bool(fill),
     )
     return back_to(f"/imports/{draft}", "Read again")
 
@@ -116,10 +132,10 @@ async def headings(request: Request, shop: ShopDep, draft: int) -> Response:
 @needs(Right.BUILD)
 def cell(
     shop: ShopDep,
-    draft: int,
-    version: Annotated[int, Form()],
-    row: Annotated[int, Form()],
-    column: Annotated[int, Form()],
+    draft: Draft,
+    version: Version,
+    row: Annotated[int, Form(ge=0, le=MOST)],
+    column: Annotated[int, Form(ge=0, le=MOST)],
     text: Annotated[str, Form()] = "",
 ) -> Response:
     pinout_import.edit_cell(shop, draft, version, row, column, text)
@@ -130,9 +146,9 @@ def cell(
 @needs(Right.BUILD)
 def choose(
     shop: ShopDep,
-    draft: int,
-    version: Annotated[int, Form()],
-    row: Annotated[int, Form()] = 0,
+    draft: Draft,
+    version: Version,
+    row: Annotated[int, Form(ge=0, le=MOST)] = 0,
     choice: Annotated[str, Form()] = "",
     all_rows: Annotated[str, Form(alias="all")] = "",
 ) -> Response:
@@ -143,17 +159,17 @@ def choose(
 
 @router.post("/imports/{draft}/take")
 @needs(Right.BUILD)
-def take(shop: ShopDep, draft: int, version: Annotated[int, Form()], how: Annotated[str, Form()]) -> Response:
+def take(shop: ShopDep, draft: Draft, version: Version, how: Annotated[str, Form()]) -> Response:
     key = pinout_import.get(shop, draft).platform.key
     take_rows = pinout_import.take_all if how == "all" else pinout_import.take_good_rows
     done = take_rows(shop, draft, version)
     words = f"{done.added} pins stored, {done.replaced} replaced, {done.kept} kept as they were"
-    return back_to(f"/imports/{draft}" if done.left else f"/platforms/{key}", words)
+    return back_to(f"/imports/{draft}" if done.left else address("platforms", key), words)
 
 
 @router.post("/imports/{draft}/discard")
 @needs(Right.BUILD)
-def discard(shop: ShopDep, draft: int) -> Response:
+def discard(shop: ShopDep, draft: Draft, version: Version) -> Response:
     key = pinout_import.get(shop, draft).platform.key
-    pinout_import.discard(shop, draft)
-    return back_to(f"/platforms/{key}", "The draft was thrown away")
+    pinout_import.discard(shop, draft, version)
+    return back_to(address("platforms", key), "The draft was thrown away")

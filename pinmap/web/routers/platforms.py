@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -22,7 +23,7 @@ from pinmap.services.shop import Shop
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.forms import back_to, number_or_none
+from pinmap.web.forms import Version, address, back_to, number_or_none
 from pinmap.web.refs import end_ref, parse_pin
 from pinmap.web.render import page
 
@@ -71,7 +72,7 @@ def create(
 ) -> Response:
     wanted = [_edition(line) for line in editions.splitlines() if line.strip()]
     view = platforms.create(shop, name=name, role=role, nominal_v=nominal_v, note=note, editions=tuple(wanted))
-    return back_to(f"/platforms/{view.platform.key}/import", f"{view.platform.name} made; now its pins")
+    return back_to(address("platforms", view.platform.key, "import"), f"{view.platform.name} made; now its pins")
 
 
 def _edition(line: str) -> Edition:
@@ -112,7 +113,7 @@ def show(request: Request, shop: ShopDep, key: str) -> HTMLResponse:
 
 @router.post("/{key}/delete")
 @needs(Right.BUILD)
-def delete(shop: ShopDep, key: str, version: Annotated[int, Form()]) -> Response:
+def delete(shop: ShopDep, key: str, version: Version) -> Response:
     platforms.delete(shop, key, version)
     return back_to("/platforms", "Deleted")
 
@@ -134,7 +135,7 @@ def export_xlsx(shop: ShopDep, key: str) -> Response:
 def add_edition(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     edition: Annotated[str, Form(alias="key")],
     name: Annotated[str, Form()] = "",
     from_year: Annotated[str, Form()] = "",
@@ -146,7 +147,7 @@ def add_edition(
     edition = edition.strip()
     made = Edition(key=edition, name=name.strip() or edition, from_year=first, to_year=last, market=market.strip())
     platforms.add_edition(shop, key, version, made)
-    return back_to(f"/platforms/{key}", f"Edition {edition} added")
+    return back_to(address("platforms", key), f"Edition {edition} added")
 
 
 @router.post("/{key}/connectors")
@@ -154,7 +155,7 @@ def add_edition(
 def add_connector(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     name: Annotated[str, Form()],
     description: Annotated[str, Form()] = "",
     housing: Annotated[str, Form()] = "",
@@ -169,7 +170,7 @@ def add_connector(
         editions=_keys(editions),
     )
     platforms.add_connector(shop, key, version, made)
-    return back_to(f"/platforms/{key}", f"{made.name} added")
+    return back_to(address("platforms", key), f"{made.name} added")
 
 
 def _housings(shop: Shop) -> list[Housing]:
@@ -221,7 +222,7 @@ def save_connector(
     shop: ShopDep,
     key: str,
     name: str,
-    version: Annotated[int, Form()],
+    version: Version,
     new_name: Annotated[str, Form()],
     description: Annotated[str, Form()] = "",
     housing: Annotated[str, Form()] = "",
@@ -233,7 +234,7 @@ def save_connector(
 ) -> Response:
     if deed == "delete":
         platforms.delete_connector(shop, key, version, name)
-        return back_to(f"/platforms/{key}", f"{name} deleted")
+        return back_to(address("platforms", key), f"{name} deleted")
     platforms.update_connector(
         shop,
         key,
@@ -247,7 +248,7 @@ def save_connector(
         place=place.strip(),
         note=note.strip(),
     )
-    return back_to(f"/platforms/{key}", "Saved")
+    return back_to(address("platforms", key), "Saved")
 
 
 @router.get("/{key}/pin")
@@ -264,7 +265,7 @@ def pin(request: Request, shop: ShopDep, key: str, pin: str) -> HTMLResponse:
         pf=view.platform,
         version=view.version,
         p=found,
-        action=f"/platforms/{key}/pin?pin={pin}",
+        action=f"{address('platforms', key, 'pin')}?{urlencode({'pin': pin})}",
         functions=dictionary.entries(shop).entries,
         **_choices(),
     )

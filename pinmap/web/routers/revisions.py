@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.build.comparison import Turn
@@ -16,7 +16,7 @@ from pinmap.services.outputs import MEDIA, Output, safe_name
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.forms import back_to
+from pinmap.web.forms import MOST, Version, back_to
 from pinmap.web.job_pages import OpenedDep, job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}")
@@ -74,7 +74,7 @@ def rework_file(shop: ShopDep, key: str, old: str, new: str = comparing.DRAFT, v
 
 @router.post("/revisions/{letter}/restore")
 @needs(Right.BUILD)
-def restore(shop: ShopDep, key: str, letter: str, version: Annotated[int, Form()]) -> Response:
+def restore(shop: ShopDep, key: str, letter: str, version: Version) -> Response:
     revisions.restore(shop, key, letter, version, shop.actor.name)
     said = f"Revision {letter} is the draft again; the draft that stood here is kept below"
     return back_to(f"/jobs/{key}/handover#kept", said)
@@ -96,6 +96,6 @@ def branch(
 
 @router.post("/kept/{draft}/bring-back")
 @needs(Right.BUILD)
-def bring_back(shop: ShopDep, key: str, draft: int, version: Annotated[int, Form()]) -> Response:
+def bring_back(shop: ShopDep, key: str, draft: Annotated[int, Path(ge=0, le=MOST)], version: Version) -> Response:
     revisions.bring_back(shop, key, draft, version, shop.actor.name)
     return back_to(f"/jobs/{key}/handover#kept", "The kept draft is the draft again; the one that stood here is kept")

@@ -16,7 +16,7 @@ from pinmap.services.shop import Shop
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.forms import back_to
+from pinmap.web.forms import Version, back_to
 from pinmap.web.job_pages import job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}/layout/list")
@@ -60,7 +60,7 @@ def take(
     request: Request,
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     text: Annotated[str, Form()],
     variant: Annotated[str, Form()] = "",
 ) -> Response:

@@ -14,7 +14,7 @@ from pinmap.drawings.faces import face_svg
 from pinmap.services import dictionary, platforms
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import address, back_to
 from pinmap.web.render import page
 
 router = APIRouter(prefix="/shelf")
@@ -68,4 +68,4 @@ def entry(request: Request, key: str) -> HTMLResponse:
 @needs(Right.BUILD)
 def copy(shop: ShopDep, key: str) -> Response:
     made = platforms.from_shelf(shop, key)
-    return back_to(f"/platforms/{made.platform.key}", "Copied from the shelf")
+    return back_to(address("platforms", made.platform.key), "Copied from the shelf")

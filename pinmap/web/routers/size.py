@@ -12,7 +12,7 @@ from pinmap.core.model.people import Right
 from pinmap.services import jobs, sizing
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import back_to
+from pinmap.web.forms import Version, back_to
 from pinmap.web.job_pages import job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}/check/sizing")
@@ -52,7 +52,7 @@ def proposal(
 def apply(
     shop: ShopDep,
     key: str,
-    version: Annotated[int, Form()],
+    version: Version,
     variant: Annotated[str, Form()] = "",
     signal: Annotated[str, Form()] = "",
     feed: Annotated[str, Form()] = "",
