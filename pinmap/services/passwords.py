@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MIN_LENGTH = 10
 MAX_LENGTH = 200
 _LEAST_SCORE = 3  # of zxcvbn's 0 to 4: "safely unguessable" needs more than 10^8 guesses
+_ESTIMATED = 32  # characters looked at for that: long ones of signs that stand for letters take seconds
 # Each hash takes 64 MiB for its time; more at once would let strangers fill the memory.
 _AT_ONCE = threading.BoundedSemaphore(4)
 
@@ -77,7 +78,7 @@ def check(password: str, again: str, *about: str, field: str = "password") -> No
     from zxcvbn import zxcvbn
 
     known = [part for text in (*about, "pinmap") for part in (text, *text.split()) if part]
-    found = zxcvbn(password, user_inputs=known, max_length=MAX_LENGTH)
+    found = zxcvbn(password[:_ESTIMATED], user_inputs=known)
     if found["score"] < _LEAST_SCORE:
         why = str(found["feedback"]["warning"]) or "It would be guessed soon."
         raise InputError(field, "", f"choose another one; {why[0].lower()}{why[1:].rstrip('.')}")

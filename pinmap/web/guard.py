@@ -74,6 +74,8 @@ class Guard:
                 out = MutableHeaders(scope=message)
                 for name, value in _HEADERS.items():
                     out.setdefault(name, value)
+                if scope["scheme"] == "https":
+                    out["strict-transport-security"] = "max-age=31536000"
             await send(message)
 
         refusal = self._refusal(scope["method"], headers)
