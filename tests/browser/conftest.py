@@ -51,9 +51,10 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-def _serve(url: str) -> Iterator[str]:
+def _serve(url: str, *, with_owner: bool = True) -> Iterator[str]:
     app = create_app(Settings(database_url=url, demo=False))
-    session_of(app.state.shop, token=_TOKEN)
+    if with_owner:
+        session_of(app.state.shop, token=_TOKEN)
     listener = socket.create_server(("127.0.0.1", 0))
     server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -79,6 +80,12 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 @pytest.fixture
 def empty_site(tmp_path: Path) -> Iterator[str]:
     yield from _serve(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+
+
+@pytest.fixture
+def nobodys_site(tmp_path: Path) -> Iterator[str]:
+    """A site that has no owner yet; its database is ``empty.sqlite3``."""
+    yield from _serve(f"sqlite:///{tmp_path / 'empty.sqlite3'}", with_owner=False)
 
 
 class Watched:
