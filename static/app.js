@@ -68,3 +68,24 @@ document.addEventListener("click", (event) => {
   const all = event.target.closest("[data-tick-all]");
   if (all) document.querySelectorAll(all.dataset.tickAll).forEach((box) => { box.checked = all.checked; });
 });
+
+// Runs of a drawing that change one part of the page: <div data-part="#bundle"> around links to the whole page.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("[data-part] a[href]");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+  event.preventDefault();
+  const part = link.closest("[data-part]").dataset.part;
+  const address = link.getAttribute("href");
+  document.querySelectorAll("[data-part] a.now").forEach((other) => other.classList.remove("now"));
+  link.classList.add("now");
+  window.htmx.ajax("GET", address.split("#")[0], { target: part, select: part, swap: "outerHTML" }).then(() => {
+    window.history.replaceState(null, "", address.split("#")[0]);
+    new URL(address, window.location).searchParams.forEach((value, name) => {
+      const choice = document.querySelector(`select[name="${CSS.escape(name)}"]`);
+      if (choice) choice.value = value;
+    });
+    const shown = document.querySelector(part);
+    shown?.scrollIntoView({ block: "nearest" });
+    shown?.focus({ preventScroll: true });
+  });
+});

@@ -24,10 +24,12 @@ function addHandle(form) {
   const runs = [...form.elements.out_of.options].map((option) => {
     const line = find("data-segment", option.value);
     if (!line) return null;
-    const [x1, y1, x2, y2] = ["x1", "y1", "x2", "y2"].map((name) => Number(line.getAttribute(name)));
-    const [x, y, farX, farY] = option.dataset.end === "a" ? [x1, y1, x2, y2] : [x2, y2, x1, y1];
-    const long = Math.hypot(farX - x, farY - y);
-    return { key: option.value, mm: Number(option.dataset.mm), line, x, y, long, dx: (farX - x) / long, dy: (farY - y) / long };
+    // A run that closes a loop may be bent: what counts here is where it starts and how it leaves.
+    const long = line.getTotalLength();
+    const [start, step] = option.dataset.end === "a" ? [0, 1] : [long, -1];
+    const [here, near] = [start, start + step * Math.min(long, 4)].map((at) => line.getPointAtLength(at));
+    const away = Math.hypot(near.x - here.x, near.y - here.y);
+    return { key: option.value, mm: Number(option.dataset.mm), line, x: here.x, y: here.y, long, dx: (near.x - here.x) / away, dy: (near.y - here.y) / away };
   });
   if (runs.includes(null) || runs.some((run) => !(run.long > 0))) return;
   const layer = runs[0].line.closest("g.piece");

@@ -254,14 +254,14 @@ class Sheet:
         if url:
             self._parts.append("</a>")
 
-    def svg(self, box: Box, title: str, description: str, class_: str) -> str:
-        """The drawing, its view box as given. A drawing with links is a group for assistive technology, since an
-        image hides what is inside it."""
+    def svg(self, box: Box, title: str, description: str, class_: str, unit: str = "") -> str:
+        """The drawing, its view box as given, shown so large in ``unit``, pixels without one. A drawing with links is
+        a group for assistive technology, since an image hides what is inside it."""
         width, height = box.x1 - box.x0, box.y1 - box.y0
         view = " ".join(num(v) for v in (box.x0, box.y0, width, height))
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing {escape(class_)}" viewBox="{view}" '
-            f'width="{num(width)}" height="{num(height)}" role="{"group" if self._linked else "img"}" '
+            f'width="{num(width)}{unit}" height="{num(height)}{unit}" role="{"group" if self._linked else "img"}" '
             f'aria-label="{escape(clean(title))}" font-family="{FONT}" fill="{INK}">'
             f"<title>{escape(clean(title))}</title><desc>{escape(clean(description))}</desc>"
             f'<rect class="paper" x="{num(box.x0)}" y="{num(box.y0)}" width="{num(width)}" height="{num(height)}" '

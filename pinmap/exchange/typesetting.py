@@ -188,20 +188,25 @@ def set_document(
             s | {"rows": [], "parts": _parted(s["rows"], part_rows)} if s["kind"] == "table" else s for s in sections
         ],
     }
+    return typeset("packet.typ", data, tags=not large, timestamp=block_timestamp(block))
+
+
+def typeset(template: str, data: dict[str, Any], *, tags: bool, timestamp: int) -> bytes:
+    """The PDF of one of our templates, set in a process of its own. Raises DrawingFailed."""
     order = {
-        "template": str(_HERE / "typeset" / "packet.typ"),
+        "template": str(_HERE / "typeset" / template),
         "fonts": str(resource_dir("static") / "fonts"),
         "data": data,
-        "tags": not large,
-        "timestamp": _timestamp(block.date),
+        "tags": tags,
+        "timestamp": timestamp,
     }
     return _run(json.dumps(order).encode())
 
 
-def _timestamp(date: str) -> int:
-    """UNIX seconds of an ISO date, which the file bears as its making; 0 for any other text."""
+def block_timestamp(block: TitleBlock) -> int:
+    """UNIX seconds of the block's date, which the file bears as its making; 0 for a text that is no ISO date."""
     try:
-        return int(datetime.datetime.fromisoformat(date[:10]).replace(tzinfo=datetime.UTC).timestamp())
+        return int(datetime.datetime.fromisoformat(block.date[:10]).replace(tzinfo=datetime.UTC).timestamp())
     except ValueError:
         return 0
 

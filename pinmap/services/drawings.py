@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from pinmap.core.errors import InputError
+from pinmap.core.loom.board import Board
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
 from pinmap.core.model.words import View, natural_key
 from pinmap.core.tracing.path import Trace
 from pinmap.drawings.faces import face_labels, face_svg
+from pinmap.drawings.plan_colours import Colouring, by_function, by_temperature, by_zone
 from pinmap.drawings.strip import strip_svg
 from pinmap.drawings.transit import transit_maps, transit_svg
 from pinmap.services.analysis import Analysis, own_entries
@@ -36,6 +39,7 @@ class Drawing:
 
 _MAPS: Memory[tuple[Drawing, ...]] = Memory(16)
 _SVG: Memory[Svg] = Memory(64)
+_BOARDS: Memory[Board] = Memory(8)
 
 
 def signal_map(
@@ -56,21 +60,68 @@ def maps(snapshot: Snapshot, variant: Variant, done: Analysis) -> tuple[Drawing,
     return _MAPS.get((snapshot.content_hash, variant.key, own_entries(done.dictionary)), make)
 
 
-def plan(snapshot: Snapshot, variant: Variant, done: Analysis, *, board: str = "") -> Svg:
-    """The loom plan; with the address of the ``board``, each run and node leads to what can be done to it there.
-    Raises DrawingFailed."""
+COLOURED_BY = {"": "nothing", "temperature": "temperature", "zone": "zone", "function": "function"}
+"""What the runs of the plan may be coloured by, and how the choice is called."""
+
+
+def plan(
+    snapshot: Snapshot,
+    variant: Variant,
+    done: Analysis,
+    *,
+    board: str = "",
+    section: str = "",
+    by: str = "",
+    chosen: str = "",
+) -> Svg:
+    """The loom plan. With the address of the ``board``, each run and node leads to what can be done to it there; with
+    that of a ``section``, each run leads to its bundle. ``by`` is a key of ``COLOURED_BY``, ``chosen`` a segment to be
+    marked. Raises InputError, DrawingFailed."""
     # imported where it is used: it loads for long, and the app can start without
     from pinmap.drawings.plan import plan_svg
 
+    if by not in COLOURED_BY:
+        raise InputError("colour by", by, f"choose {', '.join(k for k in COLOURED_BY if k)} or nothing")
     asked = {"segment": "run", "node": "node"}
 
-    def link(what: str) -> str:
+    def to_board(what: str) -> str:
         kind, _, name = what.partition(":")
         query = {asked.get(kind, ""): name, "variant": variant.key}
         return f"{board}?{urlencode(query)}#board" if kind in asked else ""
 
-    key = ("plan", board, snapshot.content_hash, variant.key, own_entries(done.dictionary))
-    return _SVG.get(key, lambda: Svg(plan_svg(snapshot, variant, done.routing, link=link if board else None)))
+    def to_section(what: str) -> str:
+        kind, _, name = what.partition(":")
+        query = {"variant": variant.key, "by": by, "segment": name}
+        return f"{section}?{urlencode(query)}#bundle" if kind == "segment" else ""
+
+    link = to_board if board else to_section if section else None
+    key = ("plan", board, section, by, chosen, snapshot.content_hash, variant.key, own_entries(done.dictionary))
+
+    def make() -> Svg:
+        return Svg(plan_svg(snapshot, variant, done.routing, link=link, colouring=_colouring(done, by), chosen=chosen))
+
+    return _SVG.get(key, make)
+
+
+def _colouring(done: Analysis, by: str) -> Colouring | None:
+    match by:
+        case "temperature":
+            return by_temperature(done.routing, done.report)
+        case "zone":
+            return by_zone(done.snapshot)
+        case "function":
+            return by_function(done.snapshot, done.routing, done.dictionary)
+        case _:
+            return None
+
+
+def board_plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Board:
+    """The loom at full size. Raises DrawingFailed."""
+    # imported where it is used: it loads for long, and the app can start without
+    from pinmap.drawings.board import board_plan as make
+
+    key = ("board", snapshot.content_hash, variant.key)
+    return _BOARDS.get(key, lambda: make(snapshot, variant, done.routing))
 
 
 def strip(way: Trace) -> Svg:

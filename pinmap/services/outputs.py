@@ -15,9 +15,12 @@ from pinmap.core.build.ring_out import ring_out
 from pinmap.core.build.splice_table import splice_table
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom.board import PAPERS, Tiling, on_roll, tiled
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import Severity
 from pinmap.exchange import build_tables, job_json, pinout_out
+from pinmap.exchange.board_pdf import board_pdf
+from pinmap.exchange.dxf import write_dxf
 from pinmap.exchange.pdf import Figure, TitleBlock, build_pdf
 from pinmap.exchange.tables import Table
 from pinmap.exchange.tables_csv import write_csv
@@ -32,9 +35,12 @@ MEDIA = {
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "pdf": "application/pdf",
     "svg": "image/svg+xml",
+    "dxf": "image/vnd.dxf",
     "json": "application/json",
     "zip": "application/zip",
 }
+ROLL_MM = 914.0  # 36 inches, the usual plotter's roll
+_ROLL = "board-plan-roll.pdf"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +80,21 @@ def make(
     *,
     release: Release = _DRAFT,
     group: str = "",
+    roll_mm: float = ROLL_MM,
 ) -> Output:
-    """One output of a variant. ``group`` limits ``wiring-map.svg`` to the map of this title. Raises NotFound for a
-    name that is not in NAMES, DrawingFailed when a drawing could not be made."""
+    """One output of a variant. ``group`` limits ``wiring-map.svg`` to the map of this title; ``roll_mm`` is the width
+    of the roll that ``board-plan-roll.pdf`` is for. Raises NotFound for a name that is not in NAMES, InputError for a
+    roll that will not do, DrawingFailed when a drawing could not be made."""
     kind = name.rpartition(".")[2]
     if name not in NAMES:
         raise NotFound(f"there is no output {name!r}; there are {', '.join(NAMES)}")
     done = analyse(snapshot, variant, words)
-    data = _map(done, group).encode() if name == "wiring-map.svg" else _MAKERS[name](done, release)
+    if name == "wiring-map.svg":
+        data = _map(done, group).encode()
+    elif name == _ROLL:
+        data = _on_a_roll(done, release, roll_mm)
+    else:
+        data = _MAKERS[name](done, release)
     parts = [snapshot.job.key, f"rev-{release.letter}" if release.letter else ""]
     if len(snapshot.variants) > 1:
         parts.append(safe_name(variant.key, 60))
@@ -203,6 +216,36 @@ def _plan(done: Analysis, _release: Release) -> bytes:
     return drawings.plan(done.snapshot, done.variant, done).encode()
 
 
+def _board_svg(done: Analysis, _release: Release) -> bytes:
+    # imported where it is used: it loads for long, and the app can start without
+    from pinmap.drawings.board import board_svg
+
+    return board_svg(drawings.board_plan(done.snapshot, done.variant, done)).encode()
+
+
+def _dxf(done: Analysis, _release: Release) -> bytes:
+    return write_dxf(drawings.board_plan(done.snapshot, done.variant, done))
+
+
+def _on_sheets(paper: str) -> Callable[[Analysis, Release], bytes]:
+    def write(done: Analysis, release: Release) -> bytes:
+        board = drawings.board_plan(done.snapshot, done.variant, done)
+        return _board_pdf(done, release, tiled(board, PAPERS[paper]))
+
+    return write
+
+
+def _on_a_roll(done: Analysis, release: Release, roll_mm: float = ROLL_MM) -> bytes:
+    return _board_pdf(done, release, on_roll(drawings.board_plan(done.snapshot, done.variant, done), roll_mm))
+
+
+def _board_pdf(done: Analysis, release: Release, tiling: Tiling) -> bytes:
+    from pinmap.drawings.board import index_svg, tile_svgs
+
+    board = drawings.board_plan(done.snapshot, done.variant, done)
+    return board_pdf(board, tiling, tile_svgs(board, tiling), index_svg(board), title_block(done, release))
+
+
 def _zipped(found: Sequence[drawings.Drawing]) -> bytes:
     """Drawings as a ZIP archive, the same bytes for the same drawings."""
     out = io.BytesIO()
@@ -220,6 +263,10 @@ _MAKERS: dict[str, Callable[[Analysis, Release], bytes]] = {
     **{f"{stem}.xlsx": _xlsx(stem) for stem in _STEMS},
     "build-table.pdf": _pdf,
     "loom-plan.svg": _plan,
+    "board-plan.svg": _board_svg,
+    "board-plan.dxf": _dxf,
+    **{f"board-plan-{paper}.pdf": _on_sheets(paper) for paper in PAPERS},
+    _ROLL: _on_a_roll,
     "wiring-map.svg": lambda done, _: _map(done, "").encode(),
     "wiring-maps.zip": lambda done, _: _zipped(drawings.maps(done.snapshot, done.variant, done)),
     "connector-faces.zip": lambda done, _: _zipped(_faces(done)),

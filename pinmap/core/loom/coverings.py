@@ -46,12 +46,6 @@ class Hold:
     words: str
 
 
-def outside_mm(bundle_mm: float, key: str) -> float:
-    """Diameter over a covering [mm], by the wall of the size that fits; of an unknown covering the bundle's own."""
-    covering = coverings().get(key or "none")
-    return bundle_mm if covering is None or not bundle_mm else fit_covering(covering, bundle_mm, None).outside_mm
-
-
 def fit_covering(covering: Covering, bundle_mm: float, zone: Zone | None) -> CoveringFit:
     """How one covering sits on a bundle in a zone (None: nothing is known of it)."""
     sizes = sleeve_sizes().get(covering.key, ())

@@ -22,6 +22,8 @@ from pinmap.core.model.looms import Node, Segment
 
 _HEADINGS = [math.radians(7.5 * i) for i in range(48)]
 _CLEARS = (1.0, 0.4, 0.1)  # shares of the room wanted between runs, the first that works out
+_TALL = 1.0  # room that a branch gives up for each metre that it would stand farther from the trunk than _FLAT
+_FLAT = 0.12  # of the trunk's length; a loom that lies flat takes fewer sheets
 _LEAST_TURNS = (math.radians(29), math.radians(14), math.radians(7))  # between two runs at a node, best first
 
 
@@ -163,6 +165,7 @@ class _Greedy:
         total = sum(length_of(points) for s in self.shapes for points in s.runs.values()) or 1.0
         span = sum(self.graph.edges[e]["length"] for e in pairwise(trunk)) or 1.0
         self.clear = self.share * min(0.02 * span, 0.1 * total / max(sum(len(s.runs) for s in self.shapes), 1))
+        self.tall = _FLAT * span
         self.at[trunk[0]] = (0.0, 0.0)
         placed: set[int] = set()
         ways = [(next(s for s in self.shapes_at[u] if v in s.at), u, v) for u, v in pairwise(trunk)]
@@ -252,7 +255,8 @@ class _Greedy:
                     sideways = (
                         1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
                     )
-                    cost = -open_m + self.clear * (sideways - 2.0 * min(turn, 1.0))
+                    tall = max(0.0, max(abs(float(y)) for y in (*there.lines[:, 1], far[1])) - self.tall)
+                    cost = -open_m + self.clear * (sideways - 2.0 * min(turn, 1.0)) + _TALL * tall
                     if best is None or cost < best[0] - 1e-9:
                         best = (cost, there)
             if best is not None:

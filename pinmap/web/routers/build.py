@@ -8,10 +8,11 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import NotFound
+from pinmap.core.loom.board import PAPERS, ROLLS_MM
 from pinmap.core.model.people import Right
 from pinmap.core.model.pinouts import ConnectorKey
 from pinmap.core.model.words import Severity
-from pinmap.services import drawings, outputs
+from pinmap.services import bundles, drawings, outputs
 from pinmap.web.access import needs
 from pinmap.web.downloads import download
 from pinmap.web.forms import MOST
@@ -72,9 +73,30 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
 
 @pages.get("/build/plan")
 @needs(Right.READ)
-def plan(request: Request, opened: OpenedDep) -> HTMLResponse:
-    drawing = drawings.plan(opened.snapshot, opened.variant, opened.analysis) if opened.job.segments else ""
-    return job_page(request, "build/plan.html", opened, "build", drawing=drawing)
+def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "") -> HTMLResponse:
+    """The overview; with a segment, its bundle below."""
+    done = opened.analysis
+    found = bundles.bundle(done, segment) if segment else None
+    drawing = ""
+    if opened.job.segments:
+        where = f"{opened.home}/build/plan"
+        drawing = drawings.plan(opened.snapshot, opened.variant, done, section=where, by=by, chosen=segment)
+    return job_page(
+        request,
+        "build/plan.html",
+        opened,
+        "build",
+        drawing=drawing,
+        by=by,
+        colours=list(drawings.COLOURED_BY.items()),
+        segment=segment,
+        segments=[(s.key, s.key) for s in opened.job.segments],
+        bundle=found,
+        mass=bundles.mass(done),
+        papers=[(key, paper.name) for key, paper in PAPERS.items()],
+        rolls=[(f"{width:g}", f"{width:g} mm") for width in ROLLS_MM],
+        roll_mm=f"{outputs.ROLL_MM:g}",
+    )
 
 
 @pages.get("/build/map")
@@ -95,9 +117,15 @@ def wiring_map(request: Request, opened: OpenedDep, group: str = "") -> HTMLResp
 
 @pages.get("/build/files/{name}")
 @needs(Right.READ)
-def file(opened: OpenedDep, name: str, group: str = "") -> Response:
+def file(opened: OpenedDep, name: str, group: str = "", roll_mm: float = outputs.ROLL_MM) -> Response:
     made = outputs.make(
-        opened.snapshot, opened.variant, name, opened.view.dictionary, release=opened.release, group=group
+        opened.snapshot,
+        opened.variant,
+        name,
+        opened.view.dictionary,
+        release=opened.release,
+        group=group,
+        roll_mm=roll_mm,
     )
     return download(made)
 

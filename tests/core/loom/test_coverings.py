@@ -7,7 +7,7 @@ import pytest
 from pinmap.core.errors import TableGap
 from pinmap.core.facts.fittings import fittings, sleeve_sizes
 from pinmap.core.facts.parts import coverings
-from pinmap.core.loom.coverings import bend_limits, covering_choices, fit_covering, holds, outside_mm
+from pinmap.core.loom.coverings import bend_limits, covering_choices, fit_covering, holds
 from pinmap.core.model.looms import Zone
 
 DRY = Zone(key="d", name="dry", ambient_c=40.0)
@@ -66,11 +66,12 @@ def test_the_zone_decides() -> None:
 
 
 def test_outside_diameter_by_the_wall_of_the_size() -> None:
-    assert outside_mm(10.0, "tape-cloth") == pytest.approx(11.0)
-    assert outside_mm(11.0, "shrink") == pytest.approx(11.0 + 2 * 0.64)
-    assert outside_mm(7.0, "conduit-8.5") == pytest.approx(8.2 + 2 * 1.5)
-    assert outside_mm(10.0, "") == 10.0
-    assert outside_mm(0.0, "tape-cloth") == 0.0
+    def over(bundle_mm: float, key: str) -> float:
+        return fit_covering(coverings()[key], bundle_mm, None).outside_mm
+
+    assert over(10.0, "tape-cloth") == pytest.approx(11.0)
+    assert over(11.0, "shrink") == pytest.approx(11.0 + 2 * 0.64)
+    assert over(7.0, "conduit-8.5") == pytest.approx(8.2 + 2 * 1.5)
 
 
 def test_bends() -> None:
