@@ -2,64 +2,112 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from pinmap.core.electrics.heat import Floats
-from pinmap.core.electrics.network import Ints, Network, Solution
+from pinmap.core.electrics.components import Bools, Floats, Ints
+from pinmap.core.electrics.network import Network, Solution
 from pinmap.core.electrics.results import LoadState
 from pinmap.core.electrics.sizing import Demand
 
 
+@dataclass(frozen=True)
+class Tree:
+    """Ways of least resistance from every node to the nearest root: ``parent`` is the next node, ``up`` the branch to
+    it; -1 at roots and where there is no way."""
+
+    parent: Ints
+    up: Ints
+
+    @cached_property
+    def levels(self) -> list[Ints]:
+        """Nodes that have a way, by how many branches it has: 1, 2, and so on."""
+        here = np.arange(self.parent.size)
+        depth, ahead = (self.parent >= 0).astype(np.int64), np.where(self.parent >= 0, self.parent, here)
+        while depth[ahead].any():  # each round doubles how far ``ahead`` looks
+            depth, ahead = depth + depth[ahead], ahead[ahead]
+        order = np.argsort(depth, kind="stable")
+        ends = np.cumsum(np.bincount(depth))
+        return np.split(order, ends[:-1])[1:] if depth.size else []
+
+    def sums(self, by_branch: Floats) -> Floats:
+        """By node: the sum over its way."""
+        out = np.zeros(self.parent.size)
+        for nodes in self.levels:
+            out[nodes] = out[self.parent[nodes]] + by_branch[self.up[nodes]]
+        return out
+
+    def least(self, by_node: Ints, branches: int, none: int) -> Ints:
+        """By branch: the least over all nodes whose way it is on, ``none`` where it is on no way."""
+        least, out = by_node.copy(), np.full(branches, none)
+        for nodes in reversed(self.levels):
+            out[self.up[nodes]] = least[nodes]
+            np.minimum.at(least, self.parent[nodes], least[nodes])
+        return out
+
+
 class Ways:
-    """Ways of least resistance in one solved case, to the supplies and to battery minus."""
+    """Ways of least resistance in one solved case, to the supplies and to battery minus. They lead from points at which
+    something hangs, as a load's ends do; not from inside a run of elements in series."""
 
     def __init__(self, network: Network, solution: Solution, wire_ohm: Floats) -> None:
-        self.node = solution.node
-        count = int(self.node.max()) + 1 if self.node.size else 0
-        a, b = self.node[network.a], self.node[network.b]
-        ohm = network.ohm.copy()
-        ohm[: network.n_wires] = wire_ohm + network.joint_ohm
-        use = solution.active.copy()
-        use[network.coils] = False
-        use &= a != b
+        self.frame = solution.layout.frame
+        self.skeleton = skeleton = self.frame.skeleton
+        ohm = skeleton.branch_ohm(network.total_ohm(wire_ohm))
+        use = solution.layout.reach.active & (self.frame.a != self.frame.b)
+        use[skeleton.coils] = False
+        blocking = skeleton.branch[solution.blocking_diodes]
+        use[blocking[blocking >= 0]] = False
         ids = np.flatnonzero(use)
-        low, high = np.minimum(a, b)[ids], np.maximum(a, b)[ids]
-        order = np.lexsort((ohm[ids], high, low))  # of parallel elements the least resistance stands first
-        pair, first = np.unique(low[order] * count + high[order], return_index=True)
-        best = ids[order][first]
-        self._element = dict(zip(pair.tolist(), best.tolist(), strict=True))
-        self._count = count
-        self._a, self._b, self._ohm = np.minimum(a, b)[best], np.maximum(a, b)[best], ohm[best]
-        fixed_plus = np.unique(self.node[solution.plus_points])
-        fixed_minus = np.unique(self.node[solution.minus_points])
-        self._to_plus = self._tree(fixed_plus, fixed_minus)
-        self._to_minus = self._tree(fixed_minus, fixed_plus)
+        low, high = np.minimum(self.frame.a, self.frame.b)[ids], np.maximum(self.frame.a, self.frame.b)[ids]
+        order = np.lexsort((ohm[ids], high, low))  # of parallel branches the least resistance stands first
+        self._pair, first = np.unique(low[order] * self.frame.count + high[order], return_index=True)
+        self._best = ids[order][first]
+        self._ohm = ohm[self._best]
+        self.to_plus = self._tree(self.frame.plus, self.frame.minus)
+        self.to_minus = self._tree(self.frame.minus, self.frame.plus)
 
-    def _tree(self, roots: Ints, walls: Ints) -> list[int]:
-        if not roots.size:
-            return [-1] * self._count
+    def _tree(self, roots: Bools, walls: Bools) -> Tree:
+        count, best = self.frame.count, self._best
+        none = np.full(count, -1, dtype=np.int64)
+        if not roots.any():
+            return Tree(none, none)
         # imported where it is used: it loads for long, and the app can start without
-        from scipy.sparse import coo_array
+        from scipy.sparse import csr_array
         from scipy.sparse.csgraph import dijkstra
 
-        blocked = np.zeros(self._count, dtype=bool)
-        blocked[walls] = True
-        keep = ~(blocked[self._a] | blocked[self._b])
-        graph = coo_array((self._ohm[keep], (self._a[keep], self._b[keep])), shape=(self._count, self._count)).tocsr()
-        _, before, _ = dijkstra(graph, directed=False, indices=roots, return_predecessors=True, min_only=True)
-        return [int(x) for x in before]
+        a, b = self.frame.a[best], self.frame.b[best]
+        keep = ~(walls[a] | walls[b])
+        graph = csr_array((self._ohm[keep], (a[keep], b[keep])), shape=(count, count))
+        _, before, _ = dijkstra(
+            graph, directed=False, indices=np.flatnonzero(roots), return_predecessors=True, min_only=True
+        )
+        parent = np.where(before >= 0, before, -1).astype(np.int64)
+        here = np.arange(count)
+        up = none
+        if best.size:
+            at = np.searchsorted(self._pair, np.minimum(here, parent) * count + np.maximum(here, parent))
+            up = np.where(parent >= 0, best[np.minimum(at, best.size - 1)], -1)
+        return Tree(parent, up)
+
+    def node(self, point: int) -> int:
+        """The node of a point of the network at which something hangs."""
+        return int(self.frame.node[self.skeleton.place[point]])
 
     def elements(self, point: int, *, to_plus: bool) -> list[int]:
         """Elements on the way from a point, nearest first; empty where there is no way."""
-        before = self._to_plus if to_plus else self._to_minus
-        here = int(self.node[point])
-        out = []
-        while before[here] >= 0:
-            after = before[here]
-            out.append(self._element[min(here, after) * self._count + max(here, after)])
-            here = after
+        tree = self.to_plus if to_plus else self.to_minus
+        out: list[int] = []
+        if self.skeleton.place[point] < 0:
+            return out
+        here = self.node(point)
+        while (branch := int(tree.up[here])) >= 0:
+            run = self.skeleton.elements(branch)
+            out += run if self.frame.a[branch] == here else reversed(run)
+            here = int(tree.parent[here])
         return out
 
 
@@ -69,45 +117,85 @@ def trace_demand(
     supply_v: float,
     wire_ohm: Floats,
     length_m: Floats,
-    states: Iterable[LoadState],
+    states: Sequence[LoadState],
     demand: Demand,
 ) -> None:
     """Adds to ``demand`` what the loads of one case ask of the wires on their ways: how far resistance may grow, and
     the fuse before each wire (the least of those in a row, the greatest over the loads). length_m is the cut
     length of each wire [m]."""
+    if not states:
+        return
     ways = Ways(network, solution, wire_ohm)
-    n = network.n_wires
-    contacts = range(n, n + network.n_contacts)
-    drop = np.abs(solution.amps[:n]) * wire_ohm
-    for state in states:
-        feed = ways.elements(network.index[state.feed], to_plus=True)
-        back = ways.elements(network.index[state.back], to_plus=False)
-        rating, before = 0.0, -1
-        for element in reversed(feed):  # from the supply on
-            if before in contacts and element in contacts:
-                rating = (
-                    0.0  # in by one contact and out by another: the unit's driver guards what follows, not the fuse
-                )
-            before = element
-            fuse = network.fuse_rating_a.get(element)
-            if fuse is not None:
-                rating = min(rating, fuse) if rating else fuse
-            elif element < n and rating > demand.fuse_a[element]:
-                demand.fuse_a[element] = rating
-        allowed = supply_v - state.need_v
-        on_way = [e for e in (*feed, *back) if e < n]
-        in_wires = float(drop[on_way].sum())
-        if allowed <= 0 or in_wires < 1e-9:
-            continue
-        elsewhere = state.feed_drop_v + state.return_drop_v - in_wires
-        budget = max(allowed - elsewhere, 0.0)
-        # Least copper for a given loss along a way: area by the root of the current (Lagrange), whence each share.
-        root = np.sqrt(np.maximum(np.abs(solution.amps[on_way]), 1e-9))
-        length = length_m[on_way]
-        ohm_allowed = budget * length / (root * float((length * root).sum()))
-        met = state.voltage_v >= state.need_v - 1e-9  # then no wire on the way is too thin, however it is shared out
-        for element, share in zip(on_way, (ohm_allowed / wire_ohm[on_way]).tolist(), strict=True):
-            growth = max(share, 1.0) if met else share
-            if growth < demand.growth[element]:
-                demand.growth[element] = growth
-                demand.growth_load[element] = state.load
+    n, branches = network.n_wires, ways.skeleton.a.size
+    feed = np.array([ways.node(network.index[s.feed]) for s in states])
+    back = np.array([ways.node(network.index[s.back]) for s in states])
+    _trace_fuses(network, ways, feed, demand)
+    branch = ways.skeleton.branch[:n]
+    there = branch >= 0
+    amps = np.abs(solution.amps[:n])
+    root = np.sqrt(np.maximum(amps, 1e-9))
+    columns = ((s.voltage_v, s.feed_drop_v + s.return_drop_v, s.need_v) for s in states)
+    voltage, dropped, need = np.array(list(columns)).T
+
+    def on_ways(by_wire: Floats) -> Floats:
+        by_branch = np.bincount(branch[there], by_wire[there], branches)
+        return np.asarray(ways.to_plus.sums(by_branch)[feed] + ways.to_minus.sums(by_branch)[back])
+
+    in_wires = on_ways(amps * wire_ohm)
+    allowed = supply_v - need
+    asks = (allowed > 0) & (in_wires >= 1e-9)
+    budget = np.maximum(allowed - (dropped - in_wires), 0.0)
+    # Least copper for a given loss along a way: area by the root of the current (Lagrange), whence each wire's share is
+    # ``each`` times what its length and current make of it.
+    each = np.full(feed.size, np.inf)
+    each[asks] = budget[asks] / on_ways(length_m * root)[asks]
+    share = length_m / (root * wire_ohm)
+    met = voltage >= need - 1e-9  # then no wire on the way is too thin, however it is shared out
+    # Whoever asks most of a wire is the one with the least ``each`` below it.
+    order = np.argsort(each, kind="stable")
+    rank = np.empty_like(order)
+    rank[order] = np.arange(order.size)
+    each, none = np.append(each[order], np.inf), order.size
+    for chosen, least_growth in ((asks & met, 1.0), (asks & ~met, 0.0)):
+        least = np.full(branches, none)
+        for tree, ends in ((ways.to_plus, feed), (ways.to_minus, back)):
+            at = np.full(ways.frame.count, none)
+            np.minimum.at(at, ends[chosen], rank[chosen])
+            least = np.minimum(least, tree.least(at, branches, none))
+        which = np.where(there, least[branch], none) if branches else np.full(n, none)
+        growth = np.maximum(each[which] * share, least_growth)
+        for i in np.flatnonzero(growth < demand.growth).tolist():
+            demand.growth_load[i] = states[int(order[which[i]])].load
+        np.minimum(growth, demand.growth, out=demand.growth)
+
+
+def _trace_fuses(network: Network, ways: Ways, feed: Ints, demand: Demand) -> None:
+    """The fuse before each wire on the ways to these nodes, walked from the supply on. In by one contact and out by
+    another: the unit's driver guards what follows, not the fuse."""
+    skeleton, tree, n = ways.skeleton, ways.to_plus, network.n_wires
+    fuse_a = np.zeros(network.a.size)
+    for element, rating in network.fuse_rating_a.items():
+        fuse_a[element] = rating
+    is_contact = np.zeros(network.a.size, dtype=bool)
+    is_contact[n : n + network.n_contacts] = True
+    used = np.ones(ways.frame.count, dtype=np.int64)
+    used[feed] = 0
+    on_way = tree.least(used, skeleton.a.size, 1) == 0
+    run, offset = skeleton.runs
+    rating, behind_contact = np.zeros(ways.frame.count), np.zeros(ways.frame.count, dtype=bool)
+    for level in tree.levels:
+        nodes = level[on_way[tree.up[level]]]
+        up, parent = tree.up[nodes], tree.parent[nodes]
+        length = offset[up + 1] - offset[up]
+        forward = ways.frame.a[up] == parent
+        amps, contact = rating[parent], behind_contact[parent]
+        for step in range(int(length.max(initial=0))):
+            on = np.flatnonzero(step < length)
+            element = run[np.where(forward[on], offset[up[on]] + step, offset[up[on] + 1] - 1 - step)]
+            own, before = fuse_a[element], amps[on]
+            before = np.where(contact[on] & is_contact[element], 0.0, before)
+            now = np.where(own > 0, np.where(before > 0, np.minimum(before, own), own), before)
+            wire = element < n
+            demand.fuse_a[element[wire]] = np.maximum(demand.fuse_a[element[wire]], now[wire])
+            amps[on], contact[on] = now, is_contact[element]
+        rating[nodes], behind_contact[nodes] = amps, contact

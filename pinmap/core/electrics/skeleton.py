@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -55,6 +56,23 @@ class Skeleton:
         if found is None:
             found = self._draws[code] = self.network.load_table.draws(code)
         return found
+
+    @cached_property
+    def runs(self) -> tuple[Ints, Ints]:
+        """Elements of all branches, each from its end a on, and where each branch begins there; one more at the end."""
+        single = np.flatnonzero((self.branch >= 0) & (self.branch < self.a.size - self._chains))
+        starts = np.flatnonzero(np.diff(self.chain_branch, prepend=-1))
+        run = np.concatenate([single, self.chain])
+        return run, np.concatenate([np.arange(single.size), single.size + starts, [run.size]])
+
+    @property
+    def _chains(self) -> int:
+        return int(np.unique(self.chain_branch).size)
+
+    def elements(self, branch: int) -> list[int]:
+        """Elements of a branch, from its end a on."""
+        run, offset = self.runs
+        return [int(e) for e in run[offset[branch] : offset[branch + 1]]]
 
     def branch_ohm(self, element_ohm: Floats) -> Floats:
         """Resistance of each branch [ohm], from that of every element."""
@@ -212,13 +230,17 @@ def _chains(a: Ints, b: Ints, inner: Bools, alive: Bools) -> tuple[Ints, Ints, I
     if not steps:
         none = _points(())
         return none, none, none, none, none
-    chosen = start < last
-    number = np.cumsum(chosen) - 1
     elements, walkers, towards = (np.concatenate(column) for column in zip(*steps, strict=True))
-    mine = chosen[walkers]
-    order = np.argsort(walkers[mine], kind="stable")
-    elements, walkers, towards = (x[mine][order] for x in (elements, walkers, towards))
-    return elements, number[walkers], towards, origin[chosen], goal[chosen]
+    lowest = np.full(start.size, a.size)
+    np.minimum.at(lowest, walkers, elements)
+    chosen = np.flatnonzero(start < last)
+    chosen = chosen[np.argsort(lowest[chosen])]  # in the order of their wires, so that equal ways are taken in theirs
+    number = np.full(start.size, -1, dtype=np.int64)
+    number[chosen] = np.arange(chosen.size)
+    mine = number[walkers] >= 0
+    elements, towards, walkers = elements[mine], towards[mine], number[walkers[mine]]
+    order = np.argsort(walkers, kind="stable")
+    return elements[order], walkers[order], towards[order], origin[chosen], goal[chosen]
 
 
 def held_in(groups: Iterable[tuple[str, Ints]], code: str) -> Ints:
