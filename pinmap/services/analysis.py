@@ -8,7 +8,7 @@ from functools import cached_property
 
 from pinmap.core.build.table import BuildRow, build_table
 from pinmap.core.crossing.ledger import Ledger, ledger
-from pinmap.core.electrics.check import check
+from pinmap.core.electrics.check import Checked, recheck
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.loom.results import Routing
@@ -45,6 +45,7 @@ class Analysis:
 
 
 _ANALYSES: Memory[Analysis] = Memory(24)
+_CHECKED: Memory[Checked | None] = Memory(12)  # by job and variant: what the check after an edit starts from
 _FINDINGS: Memory[tuple[Finding, ...]] = Memory(24)
 
 
@@ -54,7 +55,10 @@ def analyse(snapshot: Snapshot, variant: Variant, words: Dictionary | None = Non
 
     def make() -> Analysis:
         routing = route(snapshot, variant, known)
-        return Analysis(snapshot, variant, known, routing, check(snapshot, variant, routing, known))
+        place = (snapshot.job.key, variant.key)
+        done = recheck(_CHECKED.get(place, lambda: None, keep=False), snapshot, variant, routing, known)
+        _CHECKED.put(place, done)
+        return Analysis(snapshot, variant, known, routing, done.report)
 
     return _ANALYSES.get((snapshot.content_hash, variant.key, own_entries(known)), make)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,8 @@ from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, bundle_fact
 from pinmap.core.electrics.loads import Load
 from pinmap.core.electrics.network import Ints, Network, Solution, Solver, build_network
 from pinmap.core.electrics.paths import trace_demand
-from pinmap.core.electrics.results import ElectricalReport, LoadState, UnfedLoad, WireState
+from pinmap.core.electrics.renewal import renewed
+from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, WireState
 from pinmap.core.electrics.sizing import Demand, advise
 from pinmap.core.electrics.unfed import Explainer
 from pinmap.core.facts.conductors import resistance_factor
@@ -71,6 +73,18 @@ class _Case:
     factor: Floats
 
 
+@dataclass(frozen=True)
+class Checked:
+    """A variant's report with what it was computed from, so that the check after an edit can start there."""
+
+    snapshot: Snapshot
+    variant: Variant
+    routing: Routing
+    dictionary: Dictionary
+    network: Network
+    report: ElectricalReport
+
+
 def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary) -> ElectricalReport:
     """The electrical report of one variant over the job's load cases.
 
@@ -78,7 +92,21 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
     surroundings and the fullest bundle on its way, and holds for its whole length: on the safe side. The bundle counts
     through E-11's factor on each wire's own current; a wire without current is taken to be as warm as the air around.
     """
-    network = build_network(snapshot, variant, routing, dictionary)
+    return recheck(None, snapshot, variant, routing, dictionary).report
+
+
+def recheck(
+    before: Checked | None, snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary
+) -> Checked:
+    """The same report as ``check`` up to rounding, sooner: where an edit since ``before`` left everything as it was
+    but wires' sizes and lengths, loads, points and layouts of the network are taken over."""
+    network = renewed(before, snapshot, variant, routing, dictionary)
+    if network is None:
+        network = build_network(snapshot, variant, routing, dictionary)
+    return Checked(snapshot, variant, routing, dictionary, network, _report(snapshot, variant, routing, network))
+
+
+def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Network) -> ElectricalReport:
     thermal = _thermal(snapshot, routing)
     cases = [_solve_warm(network, thermal, case) for case in snapshot.job.load_cases]
     explainer = Explainer(snapshot, variant, routing, network)
@@ -88,25 +116,19 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
         growth_load=[""] * n, fuse_a=np.zeros(n),
     )  # fmt: skip
     voltage: dict[str, dict[str, float]] = {}
-    wires: dict[str, dict[str, WireState]] = {}
+    wires: dict[str, Mapping[str, WireState]] = {}
     load_states: list[LoadState] = []
     unfed: list[UnfedLoad] = []
     nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
     length_m = np.array([w.cut_length_m for w in routing.wires], dtype=float)
     ids = [w.id for w in routing.wires]
+    place = {wire_id: i for i, wire_id in enumerate(ids)}
     for found in cases:
         key, solution = found.case.key, found.solution
         volts = zip(network.points, solution.volts.tolist(), strict=True)
         voltage[key] = {point: v for point, v in volts if v == v}  # a floating point has NaN, which is not itself
         amps = solution.amps[:n]
-        columns = (amps, found.temp_c, found.wire_ohm, amps * found.wire_ohm, thermal.ambient_c, found.loaded)
-        wires[key] = {
-            wire_id: WireState(
-                wire=wire_id, case=key, current_a=i, temp_c=t, resistance_ohm=r, drop_v=v, ambient_c=air,
-                loaded_in_bundle=count,
-            )
-            for wire_id, i, t, r, v, air, count in zip(ids, *(c.tolist() for c in columns), strict=True)
-        }  # fmt: skip
+        wires[key] = Records(place, _states_of_wires(ids, found, thermal))
         np.maximum(demand.current_a, np.abs(amps), out=demand.current_a)
         np.minimum(demand.factor, found.factor, out=demand.factor)
         states = [
@@ -128,6 +150,20 @@ def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Di
         unknown=tuple(load.key for load in network.loads if load.current_a is None),
         problems=network.problems,
     )
+
+
+def _states_of_wires(ids: Sequence[str], found: _Case, thermal: _Thermal) -> Callable[[int], WireState]:
+    amps = found.solution.amps[: len(ids)]
+    columns = (amps, found.temp_c, found.wire_ohm, amps * found.wire_ohm, thermal.ambient_c, found.loaded)
+    current_a, temp_c, ohm, drop_v, air_c, loaded = (c.tolist() for c in columns)
+
+    def make(i: int) -> WireState:
+        return WireState(
+            wire=ids[i], case=found.case.key, current_a=current_a[i], temp_c=temp_c[i], resistance_ohm=ohm[i],
+            drop_v=drop_v[i], ambient_c=air_c[i], loaded_in_bundle=loaded[i],
+        )  # fmt: skip
+
+    return make
 
 
 def _solve_warm(network: Network, thermal: _Thermal, case: LoadCase) -> _Case:

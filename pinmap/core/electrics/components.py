@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -104,6 +104,14 @@ class Network:
         from pinmap.core.electrics.topology import Frames
 
         return Frames(skeleton(self))
+
+    def with_wires(self, wire_ohm_20: Floats) -> Network:
+        """The same network with other wires [ohm at 20 °C]; what does not depend on them is taken along."""
+        ohm = self.ohm.copy()
+        ohm[: self.n_wires] = wire_ohm_20
+        other = replace(self, ohm=ohm, wire_ohm_20=wire_ohm_20)
+        vars(other)["frames"] = self.frames
+        return other
 
     def joined(self, code: str) -> tuple[Ints, Ints]:
         """The pairs of points that are one in a load case of this letter."""

@@ -9,6 +9,7 @@ resistance; loads draw a constant current, resistance or power.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 
@@ -40,7 +41,7 @@ from pinmap.core.facts.constants import (
 )
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.facts.parts import terminals
-from pinmap.core.loom.results import Routing, device_point, loom_point, pin_point
+from pinmap.core.loom.results import Routing, Wire, device_point, loom_point, pin_point
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd
 from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
@@ -111,16 +112,22 @@ def _add_wires(parts: Parts, routing: Routing, devices: Mapping[str, Device]) ->
     """Resistance of each wire at 20 °C, and of its rings on studs [ohm]."""
     wire_ohm, joint = [], []
     studs = {key for key, device in devices.items() if device.kind is DeviceKind.STUD}
-    per_m: dict[tuple[float, str], float] = {}
     for wire in routing.wires:
-        size = (wire.mm2, wire.insulation)
-        if size not in per_m:
-            per_m[size] = wire_size(*size).r20_ohm_per_m
-        ohm = max(per_m[size] * wire.cut_length_m, LEAST_OHM)
+        ohm = wire_ohm_20(wire)
         parts.element(wire.a.point, wire.b.point, ohm, f"wire {wire.id}")
         wire_ohm.append(ohm)
         joint.append(STUD_OHM.value * sum(e.device is not None and e.device.device in studs for e in (wire.a, wire.b)))
     return wire_ohm, joint
+
+
+def wire_ohm_20(wire: Wire) -> float:
+    """Resistance of a wire at 20 °C [ohm]. Raises InputError for an impossible size."""
+    return max(_ohm_per_m_20(wire.mm2, wire.insulation) * wire.cut_length_m, LEAST_OHM)
+
+
+@lru_cache(maxsize=1024)
+def _ohm_per_m_20(mm2: float, insulation: str) -> float:
+    return wire_size(mm2, insulation).r20_ohm_per_m
 
 
 def _add_contacts(parts: Parts, snapshot: Snapshot, routing: Routing) -> int:

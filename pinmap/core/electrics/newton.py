@@ -124,11 +124,11 @@ class Pattern:
     def factorise(self, g: Floats) -> Factors:
         """Factors of the matrix with these conductances [S] of branches and references; the last ones if they are the
         same."""
-        if self._last is not None and np.array_equal(self._last[0], g):
-            return self._last[1]
-        entries = self._entries
-        if self._last is not None and not entries.ordered:  # it is to be used again: that pays for putting it in order
-            rows = self._last[1].rows[np.argsort(self._last[1].lu.perm_c)]
+        last, entries = self._last, self._entries  # read once: checks in other threads may share the pattern
+        if last is not None and np.array_equal(last[0], g):
+            return last[1]
+        if last is not None and not entries.ordered:  # it is to be used again: that pays for putting it in order
+            rows = last[1].rows[np.argsort(last[1].lu.perm_c)]
             refs = (self.r_supply, self.r_ground, self.r_out)
             entries = self._entries = _Entries.of(self.p, self.q, refs, rows, self.unknown.size, ordered=True)
         found = entries.factorise(g)

@@ -138,7 +138,7 @@ def trace_demand(
     voltage, dropped, need = np.array(list(columns)).T
 
     def on_ways(by_wire: Floats) -> Floats:
-        by_branch = np.bincount(branch[there], by_wire[there], branches)
+        by_branch = np.bincount(branch[there], by_wire[there], branches).astype(float, copy=False)
         return np.asarray(ways.to_plus.sums(by_branch)[feed] + ways.to_minus.sums(by_branch)[back])
 
     in_wires = on_ways(amps * wire_ohm)
@@ -174,8 +174,8 @@ def _trace_fuses(network: Network, ways: Ways, feed: Ints, demand: Demand) -> No
     another: the unit's driver guards what follows, not the fuse."""
     skeleton, tree, n = ways.skeleton, ways.to_plus, network.n_wires
     fuse_a = np.zeros(network.a.size)
-    for element, rating in network.fuse_rating_a.items():
-        fuse_a[element] = rating
+    for fuse, rated_a in network.fuse_rating_a.items():
+        fuse_a[fuse] = rated_a
     is_contact = np.zeros(network.a.size, dtype=bool)
     is_contact[n : n + network.n_contacts] = True
     used = np.ones(ways.frame.count, dtype=np.int64)

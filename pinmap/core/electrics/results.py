@@ -2,8 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
+
+V = TypeVar("V")
+
+
+class Records(Mapping[str, V]):
+    """Records by name, each made when it is first asked for: a case of a large loom has tens of thousands, of which
+    most readers want a few. ``place`` gives a name's index, ``make`` the record of an index."""
+
+    def __init__(self, place: Mapping[str, int], make: Callable[[int], V]) -> None:
+        self._place, self._make = place, make
+        self._made: dict[str, V] = {}
+
+    def __getitem__(self, name: str) -> V:
+        found = self._made.get(name)
+        if found is None:
+            found = self._made[name] = self._make(self._place[name])
+        return found
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._place
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._place)
+
+    def __len__(self) -> int:
+        return len(self._place)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

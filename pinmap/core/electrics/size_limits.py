@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pinmap.core.electrics.check import check
+from pinmap.core.electrics.check import Checked, recheck
 from pinmap.core.electrics.feeds import Feed, feeds
 from pinmap.core.electrics.fuse_curves import FuseCurve, by_rating, curve_of
 from pinmap.core.electrics.heat import temperature_c, wire_heat
@@ -148,6 +148,7 @@ class Judge:
         self.cases = {case.key: case for case in snapshot.job.load_cases}
         self.guards = [guards(snapshot, v, r) for v, r in zip(variants, routings, strict=True)]
         self.stated = [{w.id: a for w in r.wires if (a := stated_a(snapshot, w))} for r in routings]
+        self._checked: dict[int, Checked] = {}  # by variant: what was judged last
         self._seen: dict[tuple[int, Sizes], tuple[ElectricalReport, tuple[Breach, ...]]] = {}
         self._by_fuse: dict[tuple[object, ...], tuple[float, str]] = {}
         self.solved = 0
@@ -169,7 +170,8 @@ class Judge:
         if found is None:
             self.solved += 1
             routing = self.routing(variant, sizes)
-            report = check(self.snapshot, self.variants[variant], routing, self.dictionary)
+            done = recheck(self._checked.get(variant), self.snapshot, self.variants[variant], routing, self.dictionary)
+            self._checked[variant], report = done, done.report
             found = self._seen[key] = (report, tuple(self._breaches(variant, routing, report)))
         return found
 

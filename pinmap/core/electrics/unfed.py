@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from functools import cached_property
 
 from pinmap.core.electrics.loads import Load
 from pinmap.core.electrics.network import Network, Solution
@@ -10,6 +11,8 @@ from pinmap.core.electrics.results import UnfedLoad
 from pinmap.core.loom.nets import end_point
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
+from pinmap.core.model.looms import Device
+from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import DeviceKind
 
 
@@ -18,10 +21,17 @@ class Explainer:
 
     def __init__(self, snapshot: Snapshot, variant: Variant, routing: Routing, network: Network) -> None:
         self.snapshot, self.routing, self.network = snapshot, routing, network
-        self.pin_of = {end_point(k): k for k in snapshot.active_pins(variant)}
-        self.devices = snapshot.active_devices(variant)
+        self.variant = variant
         self._inside: dict[str, dict[int, list[int]]] = {}
         self._around: list[list[tuple[int, int]]] | None = None
+
+    @cached_property
+    def pin_of(self) -> dict[str, PinKey]:
+        return {end_point(k): k for k in self.snapshot.active_pins(self.variant)}
+
+    @cached_property
+    def devices(self) -> dict[str, Device]:
+        return self.snapshot.active_devices(self.variant)
 
     def explain(self, load: Load, case: LoadCase, solution: Solution) -> UnfedLoad:
         network = self.network

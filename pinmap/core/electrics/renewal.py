@@ -1,0 +1,75 @@
+"""The network after an edit, out of the network before it, where only resistances of wires differ."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Protocol
+
+from pinmap.core.electrics.network import Network, wire_ohm_20
+from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom.results import Routing
+from pinmap.core.model.jobs import Member, Signal, Snapshot, Variant
+
+
+class Before(Protocol):
+    """What a network was built from."""
+
+    @property
+    def snapshot(self) -> Snapshot: ...
+    @property
+    def variant(self) -> Variant: ...
+    @property
+    def routing(self) -> Routing: ...
+    @property
+    def dictionary(self) -> Dictionary: ...
+    @property
+    def network(self) -> Network: ...
+
+
+def renewed(
+    before: Before | None, snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary
+) -> Network | None:
+    """What ``build_network`` would give, with points and layouts taken over from ``before``; None where something else
+    than sizes, insulations and lengths of wires may have changed, so that the network must be built anew."""
+    if before is None or not _same_but_wires(before, snapshot, variant, dictionary):
+        return None
+    old, new = before.routing.wires, routing.wires
+    if len(old) != len(new):
+        return None
+    if any(v is not w and (v.id != w.id or v.a != w.a or v.b != w.b) for v, w in zip(old, new, strict=True)):
+        return None
+    changed = [i for i, (v, w) in enumerate(zip(old, new, strict=True)) if v is not w and v != w]
+    ohm = before.network.wire_ohm_20.copy()
+    for i in changed:
+        ohm[i] = wire_ohm_20(new[i])
+    return before.network.with_wires(ohm)
+
+
+def _same_but_wires(before: Before, snapshot: Snapshot, variant: Variant, dictionary: Dictionary) -> bool:
+    """Is all that a network is built from the same? A wire's size, insulation and place come in by the routing."""
+    old, new = before.snapshot, snapshot
+    return (
+        before.variant == variant
+        and (before.dictionary is dictionary or before.dictionary.entries == dictionary.entries)
+        and old.platforms == new.platforms
+        and old.housings == new.housings
+        and old.job.seats == new.job.seats
+        and old.job.devices == new.job.devices
+        and old.job.fates == new.job.fates
+        and old.job.nodes == new.job.nodes
+        and old.job.practice == new.job.practice
+        and len(old.job.signals) == len(new.job.signals)
+        and all(map(_same_but_wire, old.job.signals, new.job.signals))
+    )
+
+
+def _same_but_wire(old: Signal, new: Signal) -> bool:
+    if old is new or old == new:
+        return True
+    return _bare(old) == _bare(new)
+
+
+def _bare(signal: Signal) -> Signal:
+    """A signal without what only its wires show, and without what is not electrical."""
+    members = tuple(Member(end=m.end, section=m.section) for m in signal.members)
+    return replace(signal, members=members, mm2=None, colour="", insulation="", twist="", screen="", note="", via=())
