@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from pinmap import demo
+from pinmap.core.crossing.changes import housing_changes, platform_changes
 from pinmap.core.model.jobs import Snapshot
-from pinmap.services import jobs
+from pinmap.services import audit, jobs
+from pinmap.services.audit import Subject
 from pinmap.services.remembered import all_housings
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
@@ -22,10 +24,12 @@ def load(shop: Shop) -> None:
         for housing in demo.demo_housings():
             if housing.key not in have:
                 stored_housings.save_housing(session, housing, None)
+                audit.record(shop, session, Subject.HOUSING, housing.key, "demo loaded", housing_changes(None, housing))
         platforms = demo.demo_platforms()
         for platform in platforms:
             platform_rows.add_platform(session, platform)
+            audit.record(shop, session, Subject.PLATFORM, platform.key, "demo loaded", platform_changes(None, platform))
         for job in (demo.half_way_job(), demo.finished_job()):
             picked = {pick.platform for seat in job.seats for pick in seat.picks}
             carried = tuple(p for p in platforms if p.key in picked)
-            jobs.store_snapshot(shop, session, Snapshot(job, carried))
+            jobs.store_snapshot(shop, session, Snapshot(job, carried), "demo loaded")

@@ -8,11 +8,14 @@ from typing import Any
 
 from sqlmodel import Session
 
+from pinmap.core.crossing.changes import plain_changes
 from pinmap.core.crossing.differences import record_differences
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.model.jobs import as_plain
 from pinmap.core.model.words import Direction, Kind
+from pinmap.services import audit
+from pinmap.services.audit import Subject
 from pinmap.services.shop import Shop
 from pinmap.services.stale import looked_at
 from pinmap.store import functions, versions
@@ -64,27 +67,39 @@ def add(shop: Shop, entry: FunctionEntry) -> None:
     _check(entry)
     with shop.write() as session:
         functions.add(session, entry.code, to_plain(entry))
+        _note(shop, session, entry.code, "added", {}, to_plain(entry))
 
 
 def update(shop: Shop, entry: FunctionEntry, version: int) -> None:
     """Changes one of the shop's own functions. Raises InputError, Conflict, NotFound."""
     _check(entry)
     with shop.write() as session:
+        before, _ = functions.load(session).get(entry.code, ({}, 0))
         try:
             functions.update(session, entry.code, to_plain(entry), version)
         except Conflict as stale:
             now = _own_in(session, entry.code)[0]
             raise looked_at(stale, lambda: record_differences(f"function {entry.code}", now, entry)) from None
+        _note(shop, session, entry.code, "changed", before, to_plain(entry))
 
 
 def delete(shop: Shop, code: str, version: int) -> None:
     """Deletes one of the shop's own functions; pins keep the code. Raises Conflict, NotFound."""
     with shop.write() as session:
+        before, _ = functions.load(session).get(code, ({}, 0))
         try:
             functions.delete(session, code, version)
         except Conflict as stale:
             name = _own_in(session, code)[0].name
             raise looked_at(stale, lambda: (Difference(f"function {code}", "", name, "taken out"),)) from None
+        _note(shop, session, code, "deleted", before, {})
+
+
+def _note(
+    shop: Shop, session: Session, code: str, what: str, before: Mapping[str, Any], after: Mapping[str, Any]
+) -> None:
+    changes = plain_changes(f"function {code}", before, after)
+    audit.record(shop, session, Subject.FUNCTION, code, what, changes)
 
 
 def to_plain(entry: FunctionEntry) -> dict[str, Any]:

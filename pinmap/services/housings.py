@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pinmap.core.crossing.changes import housing_changes
 from pinmap.core.errors import InputError, NotFound, StructureError
 from pinmap.core.model.pinouts import Housing
 from pinmap.core.model.words import natural_key
+from pinmap.services import audit
+from pinmap.services.audit import Subject
 from pinmap.services.remembered import all_housings, built_in_housings, own_housings
 from pinmap.services.shop import Shop
 from pinmap.store import housings as stored_housings
@@ -43,13 +46,17 @@ def create(shop: Shop, housing: Housing) -> int:
     if housing.key in built_in_housings():
         raise InputError("key", housing.key, "choose another key, a built-in housing has this one")
     with shop.write() as session:
+        audit.record(shop, session, Subject.HOUSING, housing.key, "added", housing_changes(None, housing))
         return stored_housings.save_housing(session, housing, None)
 
 
 def update(shop: Shop, housing: Housing, version: int) -> int:
     """Changes one of one's own. Raises InputError, Conflict, NotFound."""
     with shop.write() as session:
-        return stored_housings.save_housing(session, housing, version)
+        before, _ = own_housings(shop, session).get(housing.key, (None, 0))
+        new = stored_housings.save_housing(session, housing, version)
+        audit.record(shop, session, Subject.HOUSING, housing.key, "changed", housing_changes(before, housing))
+        return new
 
 
 def delete(shop: Shop, key: str) -> None:
@@ -58,4 +65,6 @@ def delete(shop: Shop, key: str) -> None:
         if uses := stored_housings.housing_uses(session, key):
             shown = ", ".join(uses[:8])
             raise StructureError(f"housing {key} is used by {shown}; give these another one first", (key,))
+        before, _ = own_housings(shop, session).get(key, (None, 0))
         stored_housings.delete_housing(session, key)
+        audit.record(shop, session, Subject.HOUSING, key, "deleted", housing_changes(before, None))

@@ -11,7 +11,7 @@ from itertools import count
 
 from sqlmodel import Session
 
-from pinmap.core.crossing import edits_setup
+from pinmap.core.crossing import changes, edits_setup
 from pinmap.core.crossing.differences import job_differences
 from pinmap.core.crossing.ledger import ledger
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
@@ -20,7 +20,8 @@ from pinmap.core.model.jobs import Job, Seat, Snapshot
 from pinmap.core.model.pinouts import Platform
 from pinmap.core.model.words import Role
 from pinmap.exchange import job_json
-from pinmap.services import clashes, dictionary
+from pinmap.services import audit, clashes, dictionary
+from pinmap.services.audit import Subject
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
 from pinmap.services.stale import looked_at
@@ -114,7 +115,7 @@ def create_job(
     with shop.write() as session:
         key = key.strip() or free_key(name, {line.key for line in rows.list_jobs(session)})
         job = replace(edits_setup.new_job(key, name, customer=customer, note=note), seats=tuple(seats))
-        _store_new(shop, session, job)
+        _store_new(shop, session, job, "started")
         return view_in(shop, session, key)
 
 
@@ -157,6 +158,7 @@ def edit_in(
     saved = rows.save_job(session, job_id, after, refs, before=before.job)
     if saved.parts:
         graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
+    audit.record(shop, session, Subject.JOB, key, what or "changed", changes.job_changes(before.job, job))
     # what is remembered is what the rows say
     job = rows.load_job(session, job_id, refs, known=before.job, stale=saved.parts)
     (note or _keep_step(what))(session, job_id, before.job, job)
@@ -171,7 +173,7 @@ def copy(shop: Shop, key: str, new_key: str, name: str) -> JobView:
         source = view_in(shop, session, key).job
         new_key = new_key.strip() or free_key(name, {line.key for line in rows.list_jobs(session)})
         checked = edits_setup.new_job(new_key, name)
-        _store_new(shop, session, replace(source, key=checked.key, name=checked.name))
+        _store_new(shop, session, replace(source, key=checked.key, name=checked.name), f"copied from the job {key}")
         return view_in(shop, session, new_key)
 
 
@@ -187,7 +189,9 @@ def delete(shop: Shop, key: str, version: int) -> None:
             raise StructureError(
                 f"the job has {revisions} released revisions, which must stay readable; keep it", (key,)
             )
+        gone = view_in(shop, session, key).snapshot
         rows.delete_job(session, job_id)
+        audit.record(shop, session, Subject.JOB, key, "deleted", (_whole(gone, there=False),))
 
 
 def export_json(shop: Shop, key: str) -> bytes:
@@ -200,11 +204,14 @@ def import_json(shop: Shop, data: bytes, *, rename: bool = False) -> JobView:
     content differs the file is refused, or with ``rename`` the file's own come in under new keys. Raises
     FileRejected or InputError for a bad file, StructureError for a clash; nothing is stored then."""
     with shop.write() as session:
-        return store_snapshot(shop, session, job_json.load(data), rename=rename)
+        return store_snapshot(shop, session, job_json.load(data), "brought in from a job file", rename=rename)
 
 
-def store_snapshot(shop: Shop, session: Session, snapshot: Snapshot, *, rename: bool = False) -> JobView:
-    """Stores a whole snapshot as a new job, with what of its platforms and housings is not here yet."""
+def store_snapshot(
+    shop: Shop, session: Session, snapshot: Snapshot, what: str = "brought in", *, rename: bool = False
+) -> JobView:
+    """Stores a whole snapshot as a new job, with what of its platforms and housings is not here yet. ``what`` says in
+    the record of changes where it comes from."""
     taken = {line.key for line in rows.list_jobs(session)}
     if snapshot.job.key in taken:
         if not rename:
@@ -219,10 +226,12 @@ def store_snapshot(shop: Shop, session: Session, snapshot: Snapshot, *, rename: 
     for housing in snapshot.housings:
         if housing.key not in have:
             stored_housings.save_housing(session, housing, None)
+            audit.record(shop, session, Subject.HOUSING, housing.key, what, changes.housing_changes(None, housing))
     for platform in snapshot.platforms:
         if _stored_platform(shop, session, platform.key) is None:
             platform_rows.add_platform(session, platform)
-    _store_new(shop, session, snapshot.job)
+            audit.record(shop, session, Subject.PLATFORM, platform.key, what, changes.platform_changes(None, platform))
+    _store_new(shop, session, snapshot.job, what)
     return view_in(shop, session, snapshot.job.key)
 
 
@@ -290,10 +299,18 @@ def _with_platforms(shop: Shop, session: Session, job: Job) -> tuple[Refs, Snaps
     return Refs.of(found), rows.snapshot_of(job, found, all_housings(shop, session))
 
 
-def _store_new(shop: Shop, session: Session, job: Job) -> None:
+def _store_new(shop: Shop, session: Session, job: Job, what: str) -> None:
     refs, snapshot = _with_platforms(shop, session, job)
     job_id = rows.add_job(session, snapshot, refs)
     graph.write(session, job_id, graph.derive(snapshot, refs.pin_ids))
+    audit.record(shop, session, Subject.JOB, job.key, what, (_whole(snapshot, there=True),))
+
+
+def _whole(snapshot: Snapshot, *, there: bool) -> changes.Change:
+    """A job that comes or goes as one change; its content hash tells which state it was."""
+    job = snapshot.job
+    text = f"{job.name}; {len(job.signals)} signals; content {snapshot.content_hash}"
+    return changes.Change("job", "added", "", text) if there else changes.Change("job", "removed", text, "")
 
 
 def _stored_platform(shop: Shop, session: Session, key: str) -> Platform | None:

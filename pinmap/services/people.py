@@ -9,9 +9,11 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
+from pinmap.core.crossing.changes import Change
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.model.people import PersonRole, Right
-from pinmap.services import passwords
+from pinmap.services import audit, passwords
+from pinmap.services.audit import Subject
 from pinmap.services.shop import Shop
 from pinmap.services.stale import looked_at
 from pinmap.services.tokens import digest, new_token
@@ -70,7 +72,9 @@ def invite(shop: Shop, name: str, sign_in: str, role: PersonRole) -> tuple[Perso
         if rows.find_person(session, str(values["sign_in"])) is not None:
             raise InputError("sign_in", sign_in[:80], "somebody has this sign-in name already; choose another one")
         person_id = rows.add_person(session, values)
-        return rows.get_person(session, person_id), _linked(session, person_id)
+        person = rows.get_person(session, person_id)
+        _note(shop, session, person, "invited", Change("person", "added", "", f"{person.name}, {person.role}"))
+        return person, _linked(session, person_id)
 
 
 def new_link(shop: Shop, person_id: int) -> tuple[Person, str]:
@@ -79,6 +83,7 @@ def new_link(shop: Shop, person_id: int) -> tuple[Person, str]:
         person = rows.get_person(session, person_id)
         if person.disabled is not None:
             raise StructureError(f"{person.name} may not sign in; allow it first")
+        _note(shop, session, person, "given a one-time link")
         return person, _linked(session, person_id)
 
 
@@ -99,6 +104,7 @@ def change_role(shop: Shop, person_id: int, version: int, role: PersonRole) -> N
         if person.role == PersonRole.OWNER and role != PersonRole.OWNER:
             _keep_an_owner(session, person_id)
         rows.change_person(session, person_id, role=role)
+        _note(shop, session, person, "given another role", Change("person", "role", person.role.value, role.value))
 
 
 def disable(shop: Shop, person_id: int, version: int) -> None:
@@ -111,13 +117,15 @@ def disable(shop: Shop, person_id: int, version: int) -> None:
         rows.change_person(session, person_id, disabled=now())
         rows.end_sessions(session, person_id)
         rows.drop_one_time_links(session, person_id)
+        _note(shop, session, person, "access ended", Change("person", "may sign in", "yes", "no"))
 
 
 def enable(shop: Shop, person_id: int, version: int) -> None:
     """Lets a person sign in again, with the password they had. Raises Conflict, NotFound."""
     with shop.write(Right.SHOP) as session:
-        _claimed(session, person_id, version, "Access", _access, "open")
+        person = _claimed(session, person_id, version, "Access", _access, "open")
         rows.change_person(session, person_id, disabled=None)
+        _note(shop, session, person, "access given back", Change("person", "may sign in", "no", "yes"))
 
 
 def _access(person: Person) -> str:
@@ -136,6 +144,10 @@ def _claimed(
         changes = (Difference(person.name, what, now, asked),) if now != asked else ()
         raise looked_at(stale, lambda: changes) from None
     return rows.get_person(session, person_id)
+
+
+def _note(shop: Shop, session: Session, person: Person, what: str, *changes: Change, by: Person | None = None) -> None:
+    audit.record(shop, session, Subject.PERSON, person.sign_in, what, changes, by)
 
 
 def _keep_an_owner(session: Session, person_id: int) -> None:
@@ -194,7 +206,11 @@ def come_in(shop: Shop, token: str, password: str, again: str, name: str = "", s
             if rows.find_person(session, sign_in) is not None:
                 raise InputError("sign_in", sign_in, "somebody has this sign-in name already; choose another one")
             values = {"name": name, "sign_in": sign_in, "role": PersonRole.OWNER, "password": fresh}
-            return rows.get_person(session, rows.add_person(session, values))
+            person = rows.get_person(session, rows.add_person(session, values))
+            born = Change("person", "added", "", f"{person.name}, {person.role}")
+            _note(shop, session, person, "came in as the first owner", born, by=person)
+            return person
         rows.change_person(session, person.id, password=fresh)
         rows.end_sessions(session, person.id)
+        _note(shop, session, person, "chose a password by a one-time link", by=person)
         return rows.get_person(session, person.id)

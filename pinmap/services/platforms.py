@@ -11,12 +11,14 @@ from typing import Any
 
 from sqlmodel import Session
 
+from pinmap.core.crossing.changes import platform_changes
 from pinmap.core.crossing.differences import platform_differences
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.shelf import ShelfEntry, shelf
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
-from pinmap.services import jobs
+from pinmap.services import audit, jobs
+from pinmap.services.audit import Subject
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
 from pinmap.services.stale import looked_at
@@ -98,7 +100,9 @@ def delete(shop: Shop, key: str, version: int) -> None:
 
         _claim(session, platform_id, version, f"platform {key} (delete)", trial)
         trial()
+        gone = loaded(shop, session, platform_id, version + 1).platform
         platform_rows.delete_platform(session, platform_id)
+        audit.record(shop, session, Subject.PLATFORM, key, "deleted", platform_changes(gone, None))
 
 
 def copy(shop: Shop, key: str, new_key: str, name: str) -> PlatformView:
@@ -271,7 +275,9 @@ def change_in(shop: Shop, session: Session, key: str, version: int, what: str, a
 
     _claim(session, platform_id, version, f"platform {key} ({what})", trial)
     old = loaded(shop, session, platform_id, version)
-    platform_rows.save_platform(session, platform_id, act(session, old))
+    new = act(session, old)
+    platform_rows.save_platform(session, platform_id, new)
+    audit.record(shop, session, Subject.PLATFORM, key, what, platform_changes(old.platform, new))
     for _, job, _ in users:
         jobs.rederive(shop, session, job)
 
@@ -298,7 +304,9 @@ def _add(shop: Shop, platform: Platform) -> PlatformView:
     with shop.write() as session:
         taken = {p.key for p in platform_rows.list_platforms(session)}
         key = platform.key.strip() or jobs.free_key(platform.name, taken)
-        platform_rows.add_platform(session, replace(platform, key=key))
+        made = replace(platform, key=key)
+        platform_rows.add_platform(session, made)
+        audit.record(shop, session, Subject.PLATFORM, key, "added", platform_changes(None, made))
         return _view(shop, session, key)
 
 

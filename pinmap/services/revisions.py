@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pinmap import __version__
+from pinmap.core.crossing.changes import Change
 from pinmap.core.crossing.ledger import ledger
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.functions import Dictionary
@@ -15,7 +16,8 @@ from pinmap.core.model.words import Severity
 from pinmap.core.rules import registry
 from pinmap.core.rules.finding import Finding
 from pinmap.exchange import job_json
-from pinmap.services import analysis, dictionary, jobs
+from pinmap.services import analysis, audit, dictionary, jobs
+from pinmap.services.audit import Subject
 from pinmap.services.jobs import JobView
 from pinmap.services.memory import Memory
 from pinmap.services.shop import Shop
@@ -127,6 +129,8 @@ def release(shop: Shop, key: str, version: int, author: str, note: str = "") -> 
                 "checks": checks,
             },
         )
+        frozen = Change(f"revision {letter}", "added", "", f"content {view.snapshot.content_hash}")
+        audit.record(shop, session, Subject.JOB, key, f"revision {letter} released", (frozen,))
         return releases.get_revision(session, revision_id=revision_id).line
 
 
@@ -240,7 +244,10 @@ def branch(
         source = opened(stored).snapshot
         new_key = jobs.free_key(name, {line.key for line in rows.list_jobs(session)})
         job = replace(source.job, key=new_key, name=name.strip(), customer=customer.strip())
-        view = jobs.store_snapshot(shop, session, replace(source, job=job), rename=True)
+        view = jobs.store_snapshot(
+            shop, session, replace(source, job=job), f"branched from the job {key}, revision {letter}", rename=True
+        )
+        audit.record(shop, session, Subject.JOB, key, f"revision {letter} branched into the job {new_key}")
         origin = {"revision_id": stored.line.id, "who": who, "note": note.strip()}
         releases.add_origin(session, {"job_id": rows.versions(session, new_key).job_id, **origin})
         return view

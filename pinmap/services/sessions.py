@@ -9,7 +9,8 @@ from sqlmodel import Session
 
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.model.people import RIGHTS, Actor, PersonRole, Right
-from pinmap.services import passwords, throttle
+from pinmap.services import audit, passwords, throttle
+from pinmap.services.audit import Subject
 from pinmap.services.people import normal_sign_in
 from pinmap.services.shop import Shop
 from pinmap.services.throttle import Limit
@@ -134,3 +135,4 @@ def change_password(shop: Shop, me: SignedIn, old: str, new: str, again: str) ->
     with shop.write(Right.READ) as session:
         rows.change_person(session, me.person, password=fresh)
         rows.end_sessions(session, me.person, but=me.session)
+        audit.record(shop, session, Subject.PERSON, me.sign_in, "changed the own password")

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from pinmap.core.build.table import BuildRow
+from pinmap.core.crossing.changes import Change
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.people import Right
-from pinmap.services import revisions
+from pinmap.services import audit, revisions
 from pinmap.services.analysis import Analysis, analyse
+from pinmap.services.audit import Subject
 from pinmap.services.shop import Shop
 from pinmap.services.tokens import digest, new_token
 from pinmap.store import jobs as rows
@@ -79,6 +81,14 @@ def create_link(
     with shop.write() as session:
         stored = releases.get_revision(session, job=key, letter=letter)
         chosen = revisions.opened(stored).snapshot.variant(variant)
+        made = Change(
+            f"link to revision {letter}",
+            "added",
+            "",
+            f"for {label.strip() or 'nobody named'}; {chosen.key or 'the only variant'}; {days} days"
+            + ("; with passphrase" if passphrase else ""),
+        )
+        audit.record(shop, session, Subject.JOB, key, f"link to revision {letter} made", (made,))
         releases.add_link(
             session,
             {
@@ -125,7 +135,9 @@ def list_links(shop: Shop, key: str) -> tuple[LinkLine, ...]:
 def revoke(shop: Shop, key: str, link_id: int) -> None:
     """Ends a link at once. Raises NotFound."""
     with shop.write() as session:
-        releases.revoke_link(session, rows.versions(session, key).job_id, link_id)
+        link = releases.revoke_link(session, rows.versions(session, key).job_id, link_id)
+        gone = Change(f"link to revision {link.letter}", "state", link.state, "revoked")
+        audit.record(shop, session, Subject.JOB, key, f"link for {link.label or 'nobody named'} revoked", (gone,))
 
 
 def _derived(passphrase: str, salt: bytes) -> bytes:

@@ -188,8 +188,13 @@ def add_link(session: Session, values: dict[str, Any]) -> int:
 
 def list_links(session: Session, job_id: int) -> tuple[LinkLine, ...]:
     """All share links of a job, the newest first."""
+    s = table("share_link")
+    return tuple(LinkLine(*row) for row in session.execute(_links(job_id).order_by(s.c.id.desc())))
+
+
+def _links(job_id: int) -> sa.Select[Any]:
     s, r = table("share_link"), table("revision")
-    found = session.execute(
+    return (
         sa.select(
             s.c.id,
             s.c.revision_id,
@@ -204,9 +209,7 @@ def list_links(session: Session, job_id: int) -> tuple[LinkLine, ...]:
         )
         .select_from(s.join(r))
         .where(r.c.job_id == job_id)
-        .order_by(s.c.id.desc())
     )
-    return tuple(LinkLine(*row) for row in found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,14 +241,14 @@ def count_view(session: Session, link_id: int) -> None:
     session.execute(sa.update(s).where(s.c.id == link_id).values(views=s.c.views + 1))
 
 
-def revoke_link(session: Session, job_id: int, link_id: int) -> None:
-    """Ends a link of this job; one that has ended already stays as it is. Raises NotFound."""
-    s, r = table("share_link"), table("revision")
-    of_job = sa.select(r.c.id).where(r.c.job_id == job_id)
-    where = sa.and_(s.c.id == link_id, s.c.revision_id.in_(of_job))
-    if session.execute(sa.select(s.c.id).where(where)).first() is None:
+def revoke_link(session: Session, job_id: int, link_id: int) -> LinkLine:
+    """Ends a link of this job, and gives it as it was; one that has ended already stays as it is. Raises NotFound."""
+    s = table("share_link")
+    found = session.execute(_links(job_id).where(s.c.id == link_id)).first()
+    if found is None:
         raise NotFound("there is no such link")
-    session.execute(sa.update(s).where(where, s.c.revoked.is_(None)).values(revoked=now()))
+    session.execute(sa.update(s).where(s.c.id == link_id, s.c.revoked.is_(None)).values(revoked=now()))
+    return LinkLine(*found)
 
 
 def newest_letter(session: Session, revision_id: int) -> str:

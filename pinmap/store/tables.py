@@ -2,11 +2,20 @@
 
 from sqlmodel import SQLModel
 
-from pinmap.store import graph_tables, job_tables, people_tables, platform_tables, release_tables, step_tables
+from pinmap.store import (
+    audit_tables,
+    graph_tables,
+    job_tables,
+    people_tables,
+    platform_tables,
+    release_tables,
+    step_tables,
+)
 
 metadata = SQLModel.metadata
 
 __all__ = [
+    "audit_tables",
     "graph_tables",
     "job_tables",
     "metadata",

@@ -1,0 +1,86 @@
+"""The record of changes: who changed what, when, from what to what; by job, person and pin."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import HTMLResponse, Response
+
+from pinmap.core.errors import InputError
+from pinmap.core.model.people import Right
+from pinmap.exchange.tables_csv import write_csv
+from pinmap.services import audit
+from pinmap.services.audit import Subject
+from pinmap.services.outputs import MEDIA, Output
+from pinmap.store.audit import Query
+from pinmap.web.access import needs
+from pinmap.web.deps import ShopDep
+from pinmap.web.downloads import download
+from pinmap.web.render import page
+
+router = APIRouter(prefix="/audit")
+
+
+def _day(field: str, text: str) -> datetime | None:
+    try:
+        return datetime.combine(date.fromisoformat(text.strip()), time(), UTC) if text.strip() else None
+    except ValueError:
+        raise InputError(field, text, "give a day as year-month-day, such as 2026-03-01") from None
+
+
+def asked(
+    kind: str = "",
+    of: str = "",
+    who: str = "",
+    platform: str = "",
+    connector: str = "",
+    cavity: str = "",
+    since: str = "",
+    until: str = "",
+) -> tuple[Query, dict[str, str]]:
+    """The filter, and the form's fields as they were filled in. Raises InputError."""
+    fields = {
+        "kind": kind, "of": of, "who": who, "platform": platform, "connector": connector, "cavity": cavity,
+        "since": since, "until": until,
+    }  # fmt: skip
+    for name, text in fields.items():
+        if "\x00" in text:
+            raise InputError(name, text, "take out the NUL characters")
+    last = _day("until", until)
+    query = Query(
+        kind=kind, subject=of.strip(), who=who, platform=platform.strip(), connector=connector.strip(),
+        cavity=cavity.strip(), since=_day("since", since), until=last + timedelta(days=1) if last else None,
+    )  # fmt: skip
+    return query, fields
+
+
+Asked = Annotated[tuple[Query, dict[str, str]], Depends(asked)]
+
+
+@router.get("")
+@needs(Right.READ)
+def show(request: Request, shop: ShopDep, wanted: Asked, before: int | None = None) -> HTMLResponse:
+    query, fields = wanted
+    given = {name: text for name, text in fields.items() if text}
+    found = audit.entries(shop, query, before)
+    return page(
+        request,
+        "audit/page.html",
+        found=found.entries,
+        older=urlencode({**given, "before": found.older}) if found.older is not None else "",
+        filters=urlencode(given),
+        typed=fields,
+        people=[(name, name) for name in audit.people(shop)],
+        kinds=[(k.value, k.value) for k in Subject],
+        newest=before is None,
+    )
+
+
+@router.get("/files/audit.csv")
+@needs(Right.READ)
+def file(shop: ShopDep, wanted: Asked) -> Response:
+    found = audit.entries(shop, wanted[0], limit=audit.MOST)
+    return download(Output("changes.csv", write_csv(audit.table(found.entries)), MEDIA["csv"]))
