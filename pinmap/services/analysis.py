@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from pinmap.core.build.table import BuildRow, build_table
 from pinmap.core.crossing.ledger import Ledger, ledger
 from pinmap.core.electrics.check import Checked, recheck
+from pinmap.core.electrics.heat_rules import MayCarry, may_carry
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.loom.results import Routing
@@ -47,6 +48,7 @@ class Analysis:
 _ANALYSES: Memory[Analysis] = Memory(24)
 _CHECKED: Memory[Checked | None] = Memory(12)  # by job and variant: what the check after an edit starts from
 _FINDINGS: Memory[tuple[Finding, ...]] = Memory(24)
+_MAY_CARRY: Memory[Mapping[str, MayCarry]] = Memory(24)
 
 
 def analyse(snapshot: Snapshot, variant: Variant, words: Dictionary | None = None) -> Analysis:
@@ -75,6 +77,12 @@ def findings(
         return registry.run_all(snapshot, known, [(a.variant, a.routing, a.report) for a in done])
 
     return _FINDINGS.get((snapshot.content_hash, tuple(v.key for v in chosen), own_entries(known)), make)
+
+
+def may_carry_of(done: Analysis, case: str) -> Mapping[str, MayCarry]:
+    """By wire, what it may carry in a load case by the heat balance and by a standard's table."""
+    key = (done.snapshot.content_hash, done.variant.key, own_entries(done.dictionary), case)
+    return _MAY_CARRY.get(key, lambda: may_carry(done.snapshot, done.routing, done.report, case))
 
 
 def own_entries(words: Dictionary) -> tuple[FunctionEntry, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pinmap.core.crossing.edit_checks import allowed, drop, find, new_key, positive, swap, text
 from pinmap.core.errors import InputError
-from pinmap.core.model.jobs import Acceptance, Job, LoadCase, Pick, Practice, Seat
+from pinmap.core.model.jobs import HEAT_RULES, Acceptance, Job, LoadCase, Pick, Practice, Seat
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Role
 
@@ -109,6 +109,9 @@ def update_practice(job: Job, **changes: Any) -> Job:
                 raise InputError(field, value, "choose metric or awg")
         elif field == "insulation":
             changes[field] = text(value, field, "name an insulation of the table")
+        elif field == "heat_rule":
+            if value not in HEAT_RULES:
+                raise InputError(field, value, f"choose one of {', '.join(HEAT_RULES)}")
         else:
             positive(
                 value,

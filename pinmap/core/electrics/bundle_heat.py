@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +28,12 @@ from pinmap.core.facts.sources import rows
 Ints = NDArray[np.int64]
 
 _LOOSE = 1.2  # common practice: diameter of a bundle = 1.2 · √(sum of d²)
-_AGREED_K = 0.005
+_AGREED_K = 0.001
+_ALLOWED_K = 0.02
 _ROUNDS = 80
 _HOTTEST_C = 3000.0  # keeps an absurd current finite; far above any melting point
+_NO_HEAT_W_PER_M = 1e-6  # 300 such wires together warm a bundle by a few millikelvins
+_RUNAWAY = 0.02  # below this a wire's resistance would grow faster with its heat than the heat leaves
 
 
 def inside_w_per_m_k(wall_w_per_m_k: Floats, metal_share: Floats, wires_share: Floats, ambient_c: Floats) -> Floats:
@@ -68,7 +72,7 @@ def covering_layer(key: str, bundle_m: Floats, ambient_c: Floats) -> tuple[Float
     return outer, np.asarray(ohm), c.emissivity
 
 
-def _to_middle(wire_by_bundle: Floats) -> tuple[Floats, Floats]:
+def to_middle(wire_by_bundle: Floats) -> tuple[Floats, Floats]:
     """Shares of 1/(4πk) by which the others' heat and the wire's own warm the wire in the middle."""
     x = np.minimum(wire_by_bundle, 1 - 1e-12)
     log = np.log(1 / x)
@@ -84,7 +88,7 @@ def like_bundle(wires: WireHeat, loaded: Floats, total: Floats, ambient_c: Float
     bundle = even_bundle_m(count, wires.outside_m)
     share = count * wires.outside_m**2 / bundle**2
     k = inside_w_per_m_k(wires.wall_w_per_m_k, (wires.conductor_m / wires.outside_m) ** 2, share, ambient_c)
-    others, own = _to_middle(wires.outside_m / bundle)
+    others, own = to_middle(wires.outside_m / bundle)
     outer, ohm, emissivity = covering_layer(covering, bundle, ambient_c)
     heat = np.maximum(loaded, 1.0)
     inner = wires.wall_k_m_per_w + ((heat - 1) * others + own) / (4 * np.pi * k) + heat * ohm
@@ -112,6 +116,14 @@ class BundleLayout:
     inside_w_per_m_k: Floats
     covering_k_m_per_w: Floats
     emissivity: Floats
+
+    @cached_property
+    def by_wire(self) -> tuple[Ints, Ints, Floats]:
+        """Places in the order of their wires, where each wire begins there, and each wire's length in places [m]."""
+        order = np.argsort(self.wire, kind="stable").astype(np.int64)
+        first = np.searchsorted(self.wire[order], np.arange(self.wires.outside_m.size)).astype(np.int64)
+        length = np.bincount(self.wire, self.length_m[self.segment], self.wires.outside_m.size)
+        return order, first, np.asarray(length, dtype=float)
 
 
 @dataclass(frozen=True)
@@ -175,7 +187,7 @@ def bundle_layout(
     for key in set(keys):
         at = np.array([i for i, own in enumerate(keys) if own == key])
         outer[at], covering[at], emissivity[at] = covering_layer(key, bundle[at], air_c[at])
-    others, own = _to_middle(d / bundle[segment])
+    others, own = to_middle(d / bundle[segment])
     return BundleLayout(
         wires=wires, wire=wire, segment=segment, others_k_m_per_w=others / (4 * np.pi * k[segment]),
         own_k_m_per_w=wires.wall_k_m_per_w[wire] + own / (4 * np.pi * k[segment]), ambient_c=air_c, length_m=length,
@@ -186,79 +198,145 @@ def bundle_layout(
 def bundle_temperatures(layout: BundleLayout, current_a: Floats) -> BundleTemperatures:
     """Steady temperatures of every wire for currents of shape (wires) or (cases, wires).
 
-    Wires, bundles and surfaces are iterated together until none moves by 0.005 K. A wire without a balance below its
-    metal's melting point is given that melting point, and warms its neighbours as it does there.
+    With the surface's temperature given, a segment is linear: each wire's heat is a + b·T, its temperature that of the
+    bundle's surface plus the others' and its own way, so three sums over its wires give the segment's heat as a line
+    over its surface's temperature, and one equation a segment is left (convex, hence one root). A wire without a
+    balance below its metal's melting point is given that melting point, and warms its neighbours as it does there.
     """
-    wires = layout.wires
+    wires, n_seg = layout.wires, layout.ambient_c.size
     amps = np.atleast_2d(np.abs(current_a))
-    cases, n_seg = amps.shape[0], layout.ambient_c.size
-    at = layout.wire
-    w20 = (amps**2 * wires.r20_ohm_per_m)[:, at]
-    alpha, top = wires.alpha_per_k[at], wires.melts_c[at]
-    flat = (np.arange(cases)[:, None] * n_seg + layout.segment).ravel()
-    slope = layout.own_k_m_per_w * w20 * alpha
-    steady = slope < 0.98
-    denominator = np.where(steady, 1 - slope, 1.0)
-    fixed = layout.own_k_m_per_w * w20 * (1 - 20 * alpha)
+    cases = amps.shape[0]
+    w20 = amps**2 * wires.r20_ohm_per_m
+    hot = np.flatnonzero((w20.max(axis=0, initial=0.0) > _NO_HEAT_W_PER_M)[layout.wire])
+    heated = _Heated(layout, hot, w20[:, layout.wire[hot]])
     air_c = np.broadcast_to(layout.ambient_c, (cases, n_seg))
-    surface = air_c.astype(float).copy()
-    place = air_c[:, layout.segment].astype(float).copy()
-    bundle = surface
-    for _ in range(_ROUNDS):
-        q = w20 * (1 + alpha * (place - 20))
-        heat = np.bincount(flat, q.ravel(), cases * n_seg).astype(float).reshape(cases, n_seg)
-        next_surface = _surface(layout, heat, surface, air_c)
-        bundle = next_surface + heat * layout.covering_k_m_per_w
-        base = bundle[:, layout.segment] + layout.others_k_m_per_w * np.maximum(heat[:, layout.segment] - q, 0.0)
-        next_place = np.where(steady, np.minimum((base + fixed) / denominator, top), top)
-        moved = max(_most(next_place - place), _most(next_surface - surface))
-        place, surface = next_place, next_surface
-        if moved < _AGREED_K:
+    surface, heat = air_c, np.zeros((cases, n_seg))
+    for _ in range(_ROUNDS if hot.size else 0):
+        line = heated.line()
+        if line is None:
+            continue
+        surface = _surface(layout, line, air_c)
+        heat = np.asarray(line[0] + line[1] * surface)
+        if not heated.melts(surface, heat):
             break
-    hottest = np.full(amps.shape, -np.inf)
-    rows_ = np.broadcast_to(np.arange(cases)[:, None], place.shape)
-    np.maximum.at(hottest, (rows_, np.broadcast_to(at, place.shape)), place)
-    length = layout.length_m[layout.segment]
-    along = np.bincount(at, length, amps.shape[1])
-    index = (np.arange(cases)[:, None] * amps.shape[1] + at).ravel()
-    mean = np.bincount(index, (place * length).ravel(), amps.size).reshape(amps.shape) / along
+    bundle = surface + heat * layout.covering_k_m_per_w
+    place = bundle[:, layout.segment] + layout.others_k_m_per_w * heat[:, layout.segment]
+    if hot.size:
+        place[:, hot] = heated.place_c(surface, heat)
+    order, first, along = layout.by_wire
+    sorted_c = place[:, order]
+    hottest = np.maximum.reduceat(sorted_c, first, axis=1) if order.size else np.zeros_like(amps)
+    length = layout.length_m[layout.segment][order]
+    mean = np.add.reduceat(sorted_c * length, first, axis=1) / along if order.size else np.zeros_like(amps)
     shape = np.shape(current_a)[:-1]
     return BundleTemperatures(*(a.reshape(*shape, a.shape[-1]) for a in (hottest, mean, place, surface, bundle)))
 
 
-def _most(change: Floats) -> float:
-    return float(np.max(np.abs(change), initial=0.0))
+class _Heated:
+    """Places in which a wire makes heat, q = a + b·T: at 20 °C ``w20`` [W/m], shape (cases, places)."""
+
+    def __init__(self, layout: BundleLayout, hot: Ints, w20: Floats) -> None:
+        at = layout.wire[hot]
+        self.layout, self.segment, self.w20 = layout, layout.segment[hot], w20
+        self.others = layout.others_k_m_per_w[hot]
+        self.turn = layout.own_k_m_per_w[hot] - self.others
+        self.alpha, self.top_c = layout.wires.alpha_per_k[at], layout.wires.melts_c[at]
+        self.b = w20 * self.alpha
+        self.a = w20 - 20 * self.b
+        self.room = 1 - self.turn * self.b
+        self.melted: NDArray[np.bool_] | None = None
+        n_seg = layout.ambient_c.size
+        self.flat = (np.arange(w20.shape[0])[:, None] * n_seg + self.segment).ravel()
+        self._melt(self.room < _RUNAWAY)
+
+    def _melt(self, which: NDArray[np.bool_]) -> bool:
+        """From now on these are at their melting point; gives whether any was not before."""
+        new = which if self.melted is None else which & ~self.melted
+        if not new.any():
+            return False
+        self.melted = which if self.melted is None else self.melted | which
+        at_top = self.w20 * (1 + self.alpha * (self.top_c - 20))
+        self.a, self.b = np.where(new, at_top, self.a), np.where(new, 0.0, self.b)
+        self.room = np.where(new, 1.0, self.room)
+        return True
+
+    def _sum(self, values: Floats) -> Floats:
+        shape = (self.w20.shape[0], self.layout.ambient_c.size)
+        return np.asarray(np.bincount(self.flat, values.ravel(), shape[0] * shape[1]).reshape(shape), dtype=float)
+
+    def line(self) -> tuple[Floats, Floats] | None:
+        """Heat of each segment [W/m] as a line over its outermost surface's temperature: (at 0 °C, slope), shape
+        (cases, segments); None where segments ran away and their hottest wires were set to melt instead."""
+        gain = self.b / self.room
+        with_surface = self._sum(gain)
+        left = 1 - self._sum(gain * self.others) - with_surface * self.layout.covering_k_m_per_w
+        away = left < _RUNAWAY
+        if away.any():
+            most = np.zeros(self.flat.max() + 1)
+            np.maximum.at(most, self.flat, self.b.ravel())
+            greatest = most[self.flat].reshape(self.b.shape)
+            self._melt(away[:, self.segment] & (self.b >= greatest / 2) & (self.b > 0))
+            return None
+        return self._sum(self.a * (1 + gain * self.turn)) / left, with_surface / left
+
+    def place_c(self, surface: Floats, heat: Floats) -> Floats:
+        """Conductor temperature [°C] of each place."""
+        base = surface + heat * self.layout.covering_k_m_per_w
+        there = base[:, self.segment] + self.others * heat[:, self.segment]
+        found = np.minimum((there + self.turn * self.a) / self.room, self.top_c)
+        return np.asarray(found if self.melted is None else np.where(self.melted, self.top_c, found))
+
+    def melts(self, surface: Floats, heat: Floats) -> bool:
+        """Sets places that are at their melting point to it; gives whether there were new ones."""
+        return self._melt(self.place_c(surface, heat) >= self.top_c)
 
 
-def _surface(layout: BundleLayout, heat: Floats, start: Floats, air_c: Floats) -> Floats:
-    """One step of Newton towards the surface temperature that sheds this heat; the rounds outside repeat it."""
-    guess = np.where((heat > 1e-9) & (start <= air_c), air_c + heat / (15 * np.pi * layout.outer_m), start)
-    off = given_off_w_per_m(layout.outer_m, guess, air_c, layout.emissivity)
-    step = 0.05
-    steeper = given_off_w_per_m(layout.outer_m, guess + step, air_c, layout.emissivity)
-    slope = np.maximum((steeper - off) / step, 1e-9)
-    return np.asarray(np.where(heat > 1e-9, np.clip(guess + (heat - off) / slope, air_c, _HOTTEST_C), air_c))
+def _surface(layout: BundleLayout, line: tuple[Floats, Floats], air_c: Floats) -> Floats:
+    """Surface temperature [°C] at which each segment sheds the heat that its line says. What it sheds curves upwards
+    over the temperature, so Newton's steps come down to the root from above after the first."""
+    start, slope = line
+    surface = air_c + np.minimum((start + slope * air_c) / (15 * np.pi * layout.outer_m), _HOTTEST_C)
+    for _ in range(_ROUNDS):
+        off = given_off_w_per_m(layout.outer_m, surface, air_c, layout.emissivity)
+        more = (given_off_w_per_m(layout.outer_m, surface + 0.05, air_c, layout.emissivity) - off) / 0.05
+        over = off - start - slope * surface
+        nearer = np.maximum(surface - over / np.maximum(more - slope, 1e-3), air_c)
+        moved = float(np.max(np.abs(nearer - surface), initial=0.0))
+        surface = np.minimum(nearer, 1e5)
+        if moved < _AGREED_K:
+            break
+    return np.asarray(surface)
 
 
-def allowed_current_a(layout: BundleLayout, current_a: Floats, margin_k: float = 0.0) -> Floats:
+def allowed_current_a(
+    layout: BundleLayout, current_a: Floats, margin_k: float = 0.0, now: BundleTemperatures | None = None
+) -> Floats:
     """Current [A] at which each wire alone would reach its insulation's class less a margin while all other wires keep
-    their present currents; 0 where their heat alone is too much. ``current_a`` of shape (wires)."""
+    their present currents; 0 where their heat alone is too much. ``current_a`` of shape (wires); ``now`` are the
+    temperatures at these currents, where they are at hand."""
     wires, at, seg = layout.wires, layout.wire, layout.segment
-    now = bundle_temperatures(layout, current_a)
-    q_now = (current_a[at] ** 2) * wires.resistance_ohm_per_m(now.hottest_c)[at]
+    now = now or bundle_temperatures(layout, current_a)
+    q_now = (current_a[at] ** 2) * (wires.r20_ohm_per_m[at] * (1 + wires.alpha_per_k[at] * (now.place_c - 20)))
     heat = np.bincount(seg, q_now, layout.ambient_c.size)
     rest = np.maximum(heat[seg] - q_now, 0.0)
     limit = (wires.max_temp_c - margin_k)[at]
     air_c, outer, emissivity = layout.ambient_c[seg], layout.outer_m[seg], layout.emissivity[seg]
-    low, high = air_c.copy(), np.maximum(limit, air_c)
     own_way = layout.own_k_m_per_w + layout.covering_k_m_per_w[seg]
     rest_way = layout.others_k_m_per_w + layout.covering_k_m_per_w[seg]
-    for _ in range(24):  # outermost surface temperature that goes with the limit
-        middle = (low + high) / 2
-        own = given_off_w_per_m(outer, middle, air_c, emissivity) - rest
-        too_hot = middle + own * own_way + rest * rest_way > limit
-        low, high = np.where(too_hot, low, middle), np.where(too_hot, middle, high)
-    own = np.maximum(given_off_w_per_m(outer, low, air_c, emissivity) - rest, 0.0)
+    # Surface temperature at which surface + own·own_way + rest·rest_way is the limit, own being what it sheds less the
+    # rest. The left side curves upwards, so Newton's steps come down to the root after the first.
+    aim = limit - rest * (rest_way - own_way)
+    surface = np.maximum(aim, air_c)
+    off = np.zeros_like(surface)
+    for _ in range(_ROUNDS):
+        off = given_off_w_per_m(outer, surface, air_c, emissivity)
+        slope = (given_off_w_per_m(outer, surface + 0.05, air_c, emissivity) - off) / 0.05
+        nearer = np.maximum(surface - (surface + off * own_way - aim) / (1 + slope * own_way), air_c)
+        moved = float(np.max(np.abs(nearer - surface), initial=0.0))
+        surface = nearer
+        if moved < _ALLOWED_K:
+            break
+    own = np.where(aim > air_c, np.maximum(given_off_w_per_m(outer, surface, air_c, emissivity) - rest, 0.0), 0.0)
     amps = np.sqrt(own / wires.resistance_ohm_per_m(wires.max_temp_c - margin_k)[at])
     least = np.full(current_a.shape, np.inf)
     np.minimum.at(least, at, amps)

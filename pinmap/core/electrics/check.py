@@ -7,19 +7,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, bundle_factors, temperature_c, wire_heat
+from pinmap.core.electrics.bundle_heat import BundleLayout, bundle_temperatures
+from pinmap.core.electrics.heat import Floats
+from pinmap.core.electrics.heat_rules import table_limit
+from pinmap.core.electrics.heating import heating_a
 from pinmap.core.electrics.loads import Load
 from pinmap.core.electrics.network import Ints, Network, Solution, Solver, build_network
 from pinmap.core.electrics.paths import trace_demand
 from pinmap.core.electrics.renewal import renewed
 from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, WireState
 from pinmap.core.electrics.sizing import Demand, advise
+from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, shares
 from pinmap.core.electrics.unfed import Explainer
-from pinmap.core.facts.conductors import resistance_factor
-from pinmap.core.facts.constants import AMBIENT_C, LOADED_SHARE, RELAY_PULL_IN_SHARE
+from pinmap.core.facts.conductors import insulation, resistance_factor
+from pinmap.core.facts.constants import LOADED_SHARE, RELAY_PULL_IN_SHARE
 from pinmap.core.facts.functions import Dictionary
-from pinmap.core.loom.results import Routing
-from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
+from pinmap.core.loom.results import Routing, Wire
+from pinmap.core.model.jobs import MODEL, LoadCase, Snapshot, Variant
 from pinmap.core.model.words import Role
 
 _AGREED_K = 0.1
@@ -27,50 +31,14 @@ _ROUNDS = 8
 
 
 @dataclass(frozen=True)
-class _Thermal:
-    """What heat needs of the routing: wires, their hottest surroundings, which wire lies in which segment."""
-
-    heat: WireHeat
-    ambient_c: Floats
-    free_a: Floats
-    wire: Ints
-    segment: Ints
-    n_segments: int
-
-    def loaded(self, amps: Floats) -> Ints:
-        """By wire: how many loaded wires lie in the fullest of its segments."""
-        busy = (np.abs(amps) >= LOADED_SHARE.value * self.free_a) & (np.abs(amps) > 1e-6)
-        count = np.bincount(self.segment[busy[self.wire]], minlength=self.n_segments)
-        most = busy.astype(np.int64)
-        np.maximum.at(most, self.wire, count[self.segment])
-        return most
-
-
-def _thermal(snapshot: Snapshot, routing: Routing) -> _Thermal:
-    zones = snapshot.zone
-    segments = {s.key: i for i, s in enumerate(snapshot.job.segments)}
-    around = [zones[s.zone].ambient_c if s.zone in zones else AMBIENT_C.value for s in snapshot.job.segments]
-    ambient = [max((around[segments[s]] for s in w.segments), default=AMBIENT_C.value) for w in routing.wires]
-    heat = wire_heat([(w.mm2, w.insulation) for w in routing.wires])
-    air_c = np.array(ambient, dtype=float)
-    return _Thermal(
-        heat=heat,
-        ambient_c=air_c,
-        free_a=ampacity_a(heat, air_c, np.ones(air_c.size)) if air_c.size else air_c,
-        wire=np.array([i for i, w in enumerate(routing.wires) for _ in w.segments], dtype=np.int64),
-        segment=np.array([segments[s] for w in routing.wires for s in w.segments], dtype=np.int64),
-        n_segments=len(segments),
-    )
-
-
-@dataclass(frozen=True)
 class _Case:
+    """One load case solved: currents, resistances, what heats each wire [A], temperatures (see BundleTemperatures)."""
+
     case: LoadCase
     solution: Solution
     wire_ohm: Floats
-    temp_c: Floats
-    loaded: Ints
-    factor: Floats
+    heating_a: Floats
+    hottest_c: Floats
 
 
 @dataclass(frozen=True)
@@ -88,9 +56,10 @@ class Checked:
 def check(snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary) -> ElectricalReport:
     """The electrical report of one variant over the job's load cases.
 
-    Resistance and temperature are iterated until they agree within 0.1 K. A wire's temperature is that in the hottest
-    surroundings and the fullest bundle on its way, and holds for its whole length: on the safe side. The bundle counts
-    through E-11's factor on each wire's own current; a wire without current is taken to be as warm as the air around.
+    Temperatures are those of the bundles' heat balance with the currents that flow together in each case, ripple and
+    pauses of the loads counted. Resistance and temperature are iterated until they agree within 0.1 K: a wire's
+    resistance is that of its mean temperature, what is judged is its hottest place. Where the job's practice names a
+    standard's table, that decides what a wire may carry, as far as it covers the wire.
     """
     return recheck(None, snapshot, variant, routing, dictionary).report
 
@@ -107,30 +76,32 @@ def recheck(
 
 
 def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Network) -> ElectricalReport:
-    thermal = _thermal(snapshot, routing)
-    cases = [_solve_warm(network, thermal, case) for case in snapshot.job.load_cases]
+    layout = layout_of(snapshot, routing)
+    air_c = hottest_air_c(layout)
+    cases = _solve_warm(network, layout, air_c, snapshot.job.load_cases)
     explainer = Explainer(snapshot, variant, routing, network)
     n = network.n_wires
+    heats = np.array([c.heating_a for c in cases]).reshape(len(cases), n)
+    loaded = _loaded(layout, heats, LOADED_SHARE.value * free_a(layout.wires, air_c))
+    share = shares(layout, heats)
+    nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
+    table = _Table(snapshot.job.practice.heat_rule, routing.wires, air_c, nominal_v)
     demand = Demand(
-        current_a=np.zeros(n), factor=np.ones(n), ambient_c=thermal.ambient_c, growth=np.full(n, np.inf),
-        growth_load=[""] * n, fuse_a=np.zeros(n),
+        current_a=heats.max(axis=0, initial=0.0), factor=share, ambient_c=air_c, growth=np.full(n, np.inf),
+        growth_load=[""] * n, fuse_a=np.zeros(n), loaded=loaded.max(axis=0, initial=1), table=table.ampacity_a,
     )  # fmt: skip
     voltage: dict[str, dict[str, float]] = {}
     wires: dict[str, Mapping[str, WireState]] = {}
     load_states: list[LoadState] = []
     unfed: list[UnfedLoad] = []
-    nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
     length_m = np.array([w.cut_length_m for w in routing.wires], dtype=float)
     ids = [w.id for w in routing.wires]
     place = {wire_id: i for i, wire_id in enumerate(ids)}
-    for found in cases:
+    for found, counts in zip(cases, loaded, strict=True):
         key, solution = found.case.key, found.solution
         volts = zip(network.points, solution.volts.tolist(), strict=True)
         voltage[key] = {point: v for point, v in volts if v == v}  # a floating point has NaN, which is not itself
-        amps = solution.amps[:n]
-        wires[key] = Records(place, _states_of_wires(ids, found, thermal))
-        np.maximum(demand.current_a, np.abs(amps), out=demand.current_a)
-        np.minimum(demand.factor, found.factor, out=demand.factor)
+        wires[key] = Records(place, _states_of_wires(ids, found, air_c, counts, table))
         states = [
             _load_state(network, found, load, amps_of)
             for load, amps_of in zip(solution.fed, solution.load_a.tolist(), strict=True)
@@ -149,38 +120,87 @@ def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Net
         unfed=tuple(unfed),
         unknown=tuple(load.key for load in network.loads if load.current_a is None),
         problems=network.problems,
+        share=dict(zip(ids, share.tolist(), strict=True)),
+        nominal_v=nominal_v,
     )
 
 
-def _states_of_wires(ids: Sequence[str], found: _Case, thermal: _Thermal) -> Callable[[int], WireState]:
+def _states_of_wires(
+    ids: Sequence[str], found: _Case, air_c: Floats, counts: Ints, table: _Table
+) -> Callable[[int], WireState]:  # fmt: skip
     amps = found.solution.amps[: len(ids)]
-    columns = (amps, found.temp_c, found.wire_ohm, amps * found.wire_ohm, thermal.ambient_c, found.loaded)
-    current_a, temp_c, ohm, drop_v, air_c, loaded = (c.tolist() for c in columns)
+    columns = (amps, found.hottest_c, found.wire_ohm, amps * found.wire_ohm, air_c, counts, found.heating_a)
+    current_a, temp_c, ohm, drop_v, ambient_c, loaded, heating = (c.tolist() for c in columns)
 
     def make(i: int) -> WireState:
         return WireState(
             wire=ids[i], case=found.case.key, current_a=current_a[i], temp_c=temp_c[i], resistance_ohm=ohm[i],
-            drop_v=drop_v[i], ambient_c=air_c[i], loaded_in_bundle=loaded[i],
+            drop_v=drop_v[i], ambient_c=ambient_c[i], loaded_in_bundle=loaded[i], heating_a=heating[i],
+            table_a=table.now(i, loaded[i]),
         )  # fmt: skip
 
     return make
 
 
-def _solve_warm(network: Network, thermal: _Thermal, case: LoadCase) -> _Case:
-    temp = thermal.ambient_c
-    solver = Solver(network, case)
+def _solve_warm(network: Network, layout: BundleLayout, air_c: Floats, cases: Sequence[LoadCase]) -> list[_Case]:
+    """Every case with resistances that agree with the temperatures; the heat of all cases is solved at once."""
+    solvers = [Solver(network, case) for case in cases]
+    cold = bundle_temperatures(layout, np.zeros(network.n_wires)).mean_c
+    mean = np.repeat(cold[None, :], len(solvers), axis=0)
+    found: list[_Case | None] = [None] * len(solvers)
+    open_cases = list(range(len(solvers)))
+    moved = [np.inf] * len(solvers)
     for _ in range(_ROUNDS):
-        ohm = network.wire_ohm_20 * resistance_factor(temp)
-        solution = solver.solve(ohm)
-        amps = solution.amps[: network.n_wires]
-        loaded = thermal.loaded(amps)
-        factor = bundle_factors(loaded)
-        warmer = temperature_c(thermal.heat, amps, thermal.ambient_c, factor)
-        agreed = bool(np.all(np.abs(warmer - temp) < _AGREED_K))
-        temp = warmer
-        if agreed:
+        if not open_cases:
             break
-    return _Case(case, solution, ohm, temp, loaded, factor)
+        solved = []
+        for i in open_cases:
+            ohm = network.wire_ohm_20 * resistance_factor(mean[i])
+            solution = solvers[i].solve(ohm)
+            solved.append((solution, ohm, heating_a(network, solution, cases[i].code, ohm, layout.wires, air_c)))
+        warm = bundle_temperatures(layout, np.array([heating for _, _, heating in solved]))
+        for i, (solution, ohm, heating), hottest, after in zip(
+            open_cases, solved, warm.hottest_c, warm.mean_c, strict=True
+        ):
+            found[i] = _Case(cases[i], solution, ohm, heating, hottest)
+            moved[i], mean[i] = float(np.abs(after - mean[i]).max(initial=0.0)), after
+        open_cases = [i for i in open_cases if moved[i] >= _AGREED_K]
+    return [case for case in found if case is not None]
+
+
+def _loaded(layout: BundleLayout, heating_a: Floats, idle_a: Floats) -> Ints:
+    """By case and wire: how many loaded wires lie in the fullest of its segments."""
+    busy = (heating_a >= idle_a) & (heating_a > 1e-6)
+    most = busy.astype(np.int64)
+    order, first, _ = layout.by_wire
+    if not order.size:
+        return most
+    segment = layout.segment[order]
+    for own, which in zip(most, busy, strict=True):
+        count = np.bincount(layout.segment[which[layout.wire]], minlength=layout.ambient_c.size)
+        np.maximum(own, np.maximum.reduceat(count[segment], first), out=own)
+    return most
+
+
+class _Table:
+    """What the chosen standard's table says of each wire; of none while the heat balance rules."""
+
+    def __init__(self, rule: str, wires: Sequence[Wire], air_c: Floats, nominal_v: float) -> None:
+        self.rule, self.wires, self.nominal_v = rule, wires, nominal_v
+        self.air_c = air_c.tolist()
+        self.class_c = [insulation(w.insulation).max_temp_c for w in wires]
+
+    def now(self, index: int, loaded: int) -> float | None:
+        """Of a wire as it is, with so many loaded ones in its bundle."""
+        return self.ampacity_a(index, self.wires[index].mm2, loaded)
+
+    def ampacity_a(self, index: int, mm2: float, loaded: int) -> float | None:
+        """Of a wire with another size."""
+        if self.rule == MODEL:
+            return None
+        return table_limit(
+            self.rule, mm2, self.class_c[index], self.air_c[index], max(loaded, 1), self.nominal_v
+        ).ampacity_a
 
 
 def _load_state(network: Network, found: _Case, load: Load, amps: float) -> LoadState:

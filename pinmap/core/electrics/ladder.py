@@ -101,7 +101,7 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Along:
-    """How warm a wire is along its way in one case."""
+    """How warm a wire is along its way in one case; current_a is the one that heats it."""
 
     wire: str
     case: LoadCase
@@ -118,7 +118,7 @@ def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_i
     if case is None or wire is None or states is None or not all(judgeable(w) for w in routing.wires):
         raise NotFound(f"nothing is known of wire {wire_id!r} in the case {case_key!r}")
     layout = layout_of(snapshot, routing)
-    amps = np.array([abs(states[w.id].current_a) for w in routing.wires])
+    amps = np.array([states[w.id].heating_a for w in routing.wires])
     found = bundle_temperatures(layout, amps)
     index = next(i for i, w in enumerate(routing.wires) if w.id == wire_id)
     place = {s.key: i for i, s in enumerate(snapshot.job.segments)}

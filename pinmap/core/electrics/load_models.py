@@ -31,12 +31,15 @@ class Law(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Draw:
     """What a load draws in one state: ``value`` [A, ohm or W by law]; ``rms_factor`` is the root-mean-square over the
-    mean current of a pulsed load; ``formula`` in words and numbers."""
+    mean current of a pulsed load; ``formula`` in words and numbers. On for on_s in every period_s [s]; on_s 0 is a
+    steady load."""
 
     law: Law
     value: float
     formula: str = ""
     rms_factor: float = 1.0
+    on_s: float = 0.0
+    period_s: float = math.inf
 
     def current_a(self, volts: float) -> float:
         """Mean current at this voltage [A]."""
@@ -122,9 +125,23 @@ def read_model(said: Typed, nominal_v: float) -> LoadModel | None:
     states = typed_states(said)
     at_v = said.number("load_at_v", default=13.5 * nominal_v / 12)
     named = said.states_named()
-    draws = {letter: MODELS[name](said, letter, at_v) for letter in (named or ("",))}
+    draws = {letter: _paused(MODELS[name](said, letter, at_v), said, letter) for letter in (named or ("",))}
     model = LoadModel(name=name, draws=draws, states=states or named, computed=name in _COMPUTED, at_v=at_v)
     return _with_inrush(model, said)
+
+
+def _paused(draw: Draw, said: Typed, state: str) -> Draw:
+    """With the rhythm of an intermittent load, where one was typed."""
+    if not said.given("load_on_s"):
+        if said.given("load_period_s"):
+            raise InputError("load_on_s", "", "load_period_s says how often it comes on; say for how long")
+        return draw
+    on_s = said.number("load_on_s", state)
+    period_s = said.number("load_period_s", state, default=math.inf)
+    if period_s < on_s:
+        raise InputError("load_period_s", said.text("load_period_s"), f"it is on for {on_s:g} s; the period is longer")
+    every = "once" if math.isinf(period_s) else f"in every {period_s:g} s"
+    return replace(draw, on_s=on_s, period_s=period_s, formula=f"{draw.formula}; on for {on_s:g} s {every}")
 
 
 def typed_states(said: Typed) -> str:

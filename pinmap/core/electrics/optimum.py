@@ -247,7 +247,12 @@ class _Search:
         used = self.judge.used[v]
         free = [i for i in used if sizes[i] < self.largest[i]]
 
+        by_heat = breach.kind in {"heat", "fuse"} and not self._by_table(breach)
+
         def still(trial: Sizes) -> bool:
+            if by_heat:
+                best = self.judge.bounds[v].best(self.judge.sized(v, trial))
+                return self.judge.heat_cannot_hold(breach, best, trial)
             return any(b.key == breach.key for b in self.judge.judge(v, trial)[1])
 
         def raised(keep: Collection[int]) -> Sizes:
@@ -255,8 +260,15 @@ class _Search:
 
         own = self.judge.knob_of[v].get(breach.what)
         near = [i for i in self.on_way.get((v, breach.what, breach.case), ()) if i in free]
+        beside = self._beside(v, breach.what) if by_heat else []
         if breach.kind in {"heat", "fuse"} and own is not None and own in free and still(raised({own})):
             keep, trial = [own], raised({own})
+        elif by_heat and not still(raised(beside)):
+            self._forbid(sizes, breach, beside)
+            return
+        elif by_heat:
+            keep = self._needed([i for i in beside if i in free], lambda chosen: still(raised(chosen)))
+            trial = raised(keep)
         elif breach.kind in {"drop", "fed"} and near and still(raised(near)):
             keep, trial = near, raised(near)
         else:
@@ -281,6 +293,28 @@ class _Search:
             i: tuple(-1.0 if j > at[i] else 0.0 for j in range(len(self.knobs[i].sizes))) for i in keep
         }  # fmt: skip
         self.rows.append(Row(f"cut for {breach.what}", cost, -1.0))
+
+    def _by_table(self, breach: Breach) -> bool:
+        """A standard's table judges this wire, not the heat balance."""
+        report = self.judge.judge(breach.variant, self.largest)[0]
+        state = report.worst(breach.what)
+        return breach.kind == "heat" and not breach.case and state is not None and state.table_a is not None
+
+    def _beside(self, v: int, wire: str) -> list[int]:
+        """Knobs of the wires that share a segment with this one, its own among them."""
+        of, routing = self.judge.knob_of[v], self.judge.routings[v]
+        ids = [wire, *(other for segment in routing.wire[wire].segments for other in routing.bundle[segment])]
+        return list(dict.fromkeys(of[w] for w in ids if w in of))
+
+    def _forbid(self, sizes: Sizes, breach: Breach, beside: Sequence[int]) -> None:
+        """A cut that excludes only these very sizes: those of the wires beside it where their least currents are
+        enough to break the limit, else those of the whole variant."""
+        v = breach.variant
+        best = self.judge.bounds[v].exact(self.judge.routing(v, sizes))
+        local = self.judge.heat_cannot_hold(breach, best, sizes)
+        which = beside if local else self.judge.used[v]
+        cost = {i: tuple(1.0 if s == sizes[i] else 0.0 for s in self.knobs[i].sizes) for i in which}
+        self.rows.append(Row(f"not these at {breach.what}", cost, len(which) - 1.0))
 
     def _with(self, sizes: Sizes, i: int, mm2: float) -> Sizes:
         return (*sizes[:i], mm2, *sizes[i + 1 :])

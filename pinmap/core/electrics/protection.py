@@ -24,7 +24,6 @@ from pinmap.core.electrics.protection_limits import (
     selective_limit,
 )
 from pinmap.core.electrics.results import ElectricalReport
-from pinmap.core.electrics.surroundings import factors
 from pinmap.core.electrics.typed import number_or_none, typed
 from pinmap.core.electrics.wire_limits import WireLimit, wire_limits
 from pinmap.core.errors import InputError
@@ -170,10 +169,7 @@ class _Protection:
                 curve = self.curve(feed, fuse)
                 if curve is not None:
                     asked += [(feed.steps[i].wire, curve, self._strong_a(feed, feed.steps[i].before)) for i in wires]
-        limits = wire_limits(
-            [(w, c, a) for w, c, a in asked if w is not None], self.report,
-            factors(self.snapshot, self.routing, self.report),
-        )  # fmt: skip
+        limits = wire_limits([(w, c, a) for w, c, a in asked if w is not None], self.report)
         return tuple(self._feed(feed, limits) for feed in self.feeds)
 
     # Parts

@@ -35,7 +35,10 @@ class Records(Mapping[str, V]):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WireState:
-    """One wire in one load case. current_a is positive from a to b; drop_v is the voltage lost along the wire."""
+    """One wire in one load case. current_a is positive from a to b; heating_a is the steady current that heats as much
+    (ripple and pauses counted); temp_c is the conductor's at its hottest place by the heat balance, ambient_c the air
+    there or hotter; resistance_ohm is at the mean temperature along it; drop_v is lost along it; table_a is what the
+    chosen standard's table allows, None where the heat balance rules."""
 
     wire: str
     case: str
@@ -45,6 +48,12 @@ class WireState:
     drop_v: float
     ambient_c: float
     loaded_in_bundle: int
+    heating_a: float = 0.0
+    table_a: float | None = None
+
+    def too_hot(self, class_c: float) -> bool:
+        """By the rule that was chosen for the job: the table where it answers, else the heat balance."""
+        return self.temp_c > class_c if self.table_a is None else self.heating_a > self.table_a + 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +110,8 @@ class ElectricalReport:
     unfed: tuple[UnfedLoad, ...] = ()
     unknown: tuple[str, ...] = ()  # loads whose current nobody gave: counted as nothing
     problems: tuple[tuple[str, str], ...] = ()  # (pin or load, what is wrong with what was typed for it)
+    share: Mapping[str, float] = field(default_factory=dict)  # wire id -> see ``surroundings.shares``
+    nominal_v: float = 12.0
 
     def worst(self, wire: str) -> WireState | None:
         """The case in which this wire is hottest."""

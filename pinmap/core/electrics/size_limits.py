@@ -15,11 +15,13 @@ from pinmap.core.electrics.check import Checked, recheck
 from pinmap.core.electrics.feeds import Feed, feeds
 from pinmap.core.electrics.fuse_curves import FuseCurve, by_rating, curve_of
 from pinmap.core.electrics.heat import temperature_c, wire_heat
+from pinmap.core.electrics.heat_rules import RULE_NAMES
 from pinmap.core.electrics.protection import supply_of
 from pinmap.core.electrics.results import ElectricalReport, LoadState
+from pinmap.core.electrics.size_bounds import Best, HeatBounds
 from pinmap.core.electrics.size_choices import Knob, stated_a
-from pinmap.core.electrics.surroundings import factors, judgeable
-from pinmap.core.electrics.wire_limits import WireLimit, guarded, limits_of
+from pinmap.core.electrics.surroundings import judgeable
+from pinmap.core.electrics.wire_limits import Guarded, WireLimit, guarded, limits_of
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
 from pinmap.core.facts.constants import FUSE_DROP_V, HEAT_MARGIN_K
 from pinmap.core.facts.fault import LONG_OVERLOAD_K, OPENS_WITHIN_S, OVERLOAD_K, STEADY_DROP_V
@@ -140,6 +142,7 @@ class Judge:
     ) -> None:  # fmt: skip
         self.snapshot, self.variants, self.routings, self.dictionary = snapshot, variants, routings, dictionary
         self.knobs = knobs
+        self.rule = RULE_NAMES[snapshot.job.practice.heat_rule]
         self.knob_of: list[dict[str, int]] = [{} for _ in variants]
         for i, knob in enumerate(knobs):
             for piece in knob.pieces:
@@ -151,6 +154,8 @@ class Judge:
         self._checked: dict[int, Checked] = {}  # by variant: what was judged last
         self._seen: dict[tuple[int, Sizes], tuple[ElectricalReport, tuple[Breach, ...]]] = {}
         self._by_fuse: dict[tuple[object, ...], tuple[float, str]] = {}
+        self.place = [{w.id: i for i, w in enumerate(r.wires)} for r in routings]
+        self.bounds: dict[int, HeatBounds] = {}
         self.solved = 0
         self._fed_at_most: dict[int, frozenset[tuple[str, str]]] = {}
         for v in range(len(variants)):
@@ -175,28 +180,27 @@ class Judge:
             found = self._seen[key] = (report, tuple(self._breaches(variant, routing, report)))
         return found
 
-    def factor(self, variant: int, sizes: Sizes) -> Mapping[str, float]:
-        """What each wire of a variant may carry in its bundle, as a share of free air."""
-        return factors(self.snapshot, self.routing(variant, sizes), self.judge(variant, sizes)[0])
-
     def all_breaches(self, sizes: Sizes) -> list[Breach]:
         return [b for v in range(len(self.variants)) for b in self.judge(v, sizes)[1]]
 
     def _breaches(self, variant: int, routing: Routing, report: ElectricalReport) -> list[Breach]:
         out: list[Breach] = []
-        factor = factors(self.snapshot, routing, report)
         classes = insulations()
         for wire in routing.wires:
             state = report.worst(wire.id)
             if state is None or wire.insulation not in classes:
                 continue
             top_c = classes[wire.insulation].max_temp_c - HEAT_MARGIN_K.value
-            if state.temp_c > top_c + 1e-6:
-                text = f"{abs(state.current_a):.3g} A bring it to {state.temp_c:.0f} °C; {top_c:g} °C are allowed"
+            over = self._over_table(report, wire.id)
+            if over is not None:
+                if over[0] > 1e-9:
+                    out.append(Breach("heat", variant, wire.id, "", *over))
+            elif state.temp_c > top_c + 1e-6:
+                text = f"{state.heating_a:.3g} A bring it to {state.temp_c:.0f} °C; {top_c:g} °C are allowed"
                 out.append(Breach("heat", variant, wire.id, "", (state.temp_c - top_c) / top_c, text))
-        out += self._stated(variant, routing, report, factor)
+        out += self._stated(variant, routing, report)
         guard = self.guards[variant]
-        for wire_id, (by, why) in self.by_fuse(variant, routing.wires, report, factor).items():
+        for wire_id, (by, why) in self.by_fuse(variant, routing.wires, report).items():
             if by > 1e-9:
                 out.append(Breach("fuse", variant, wire_id, "", by, why))
         for way in guard.shorts:
@@ -216,12 +220,25 @@ class Judge:
                 out.append(Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text))
         return out
 
-    def by_fuse(
-        self, variant: int, wires: Sequence[Wire], report: ElectricalReport, factor: Mapping[str, float]
-    ) -> dict[str, tuple[float, str]]:
+    def _over_table(self, report: ElectricalReport, wire: str) -> tuple[float, str] | None:
+        """How far the worst case of a wire exceeds what the chosen standard allows, as a share; None where the heat
+        balance rules."""
+        states = [s for by_wire in report.wires.values() if (s := by_wire.get(wire)) is not None]
+        known = [(s.heating_a / max(s.table_a, 1e-9) - 1, s) for s in states if s.table_a is not None]
+        if len(known) < len(states) or not known:
+            return None
+        over, worst = max(known, key=lambda found: found[0])
+        return over, f"{worst.heating_a:.3g} A; {self.rule} allows {worst.table_a:.3g} A"
+
+    def by_fuse(self, variant: int, wires: Sequence[Wire], report: ElectricalReport) -> dict[str, tuple[float, str]]:
         """How far each guarded wire falls short of its fuse, at every current that the fuse lets through."""
         curve = self.guards[variant].curve
-        asked = [guarded(w, curve[w.id], math.inf, report, factor) for w in wires if w.id in curve and judgeable(w)]
+        return self.short_of_fuse(
+            [guarded(w, curve[w.id], math.inf, report) for w in wires if w.id in curve and judgeable(w)]
+        )
+
+    def short_of_fuse(self, asked: Sequence[Guarded]) -> dict[str, tuple[float, str]]:
+        """The same for wires in given surroundings; like questions are answered once."""
         keys = [
             (g.wire.mm2, g.wire.insulation, g.curve.type.key, g.curve.rating_a, g.ambient_c, g.factor,
              math.ceil(2 * g.start_c))
@@ -232,15 +249,36 @@ class Judge:
             self._by_fuse[key] = fuse_breach(limit)
         return {g.wire.id: self._by_fuse[key] for g, key in zip(asked, keys, strict=True)}
 
-    def _stated(
-        self, variant: int, routing: Routing, report: ElectricalReport, factor: Mapping[str, float]
-    ) -> list[Breach]:
-        """Heat at the current that the pinout states, where the network shows less."""
+    def sized(self, variant: int, sizes: Sizes) -> list[float]:
+        """Size of every wire of a variant's routing [mm²] with this choice."""
+        of = self.knob_of[variant]
+        return [sizes[of[w.id]] if w.id in of else w.mm2 for w in self.routings[variant].wires]
+
+    def heat_cannot_hold(self, breach: Breach, best: Best, high: Sizes) -> bool:
+        """This limit of heat or fuse is broken in the whole box up to ``high``, for which ``best`` stands."""
+        index = self.place[breach.variant][breach.what]
+        wire = self.routings[breach.variant].wires[index]
+        heat = best.layout.wires.take(np.array([index]))
+        top_c = float(heat.max_temp_c[0]) - HEAT_MARGIN_K.value
+        hottest_c = float(best.found.hottest_c[:, index].max(initial=-273.0))
+        air_c, share = float(self.bounds[breach.variant].air_c[index]), float(best.share[index])
+        if breach.kind == "fuse":
+            sized = replace(wire, mm2=self.sized(breach.variant, high)[index])
+            curve = self.guards[breach.variant].curve[wire.id]
+            asked = Guarded(sized, curve, math.inf, air_c, share, math.floor(2 * hottest_c) / 2)
+            return self.short_of_fuse([asked])[wire.id][0] > 1e-9
+        if breach.case == "stated":
+            amps = np.array([self.stated[breach.variant][wire.id]])
+            return float(temperature_c(heat, amps, np.array([air_c]), np.array([share]))[0]) > top_c + 1e-6
+        return hottest_c > top_c + 1e-6
+
+    def _stated(self, variant: int, routing: Routing, report: ElectricalReport) -> list[Breach]:
+        """Heat at the current that the pinout states, where the network shows less; by the heat balance."""
         asked: list[tuple[Wire, float]] = []
         for wire_id, amps in self.stated[variant].items():
             state = report.worst(wire_id)
             wire = routing.wire[wire_id]
-            if wire.insulation in insulations() and (state is None or abs(state.current_a) < amps * (1 - 1e-9)):
+            if wire.insulation in insulations() and (state is None or state.heating_a < amps * (1 - 1e-9)):
                 asked.append((wire, amps))
         if not asked:
             return []
@@ -248,7 +286,7 @@ class Judge:
         heat = wire_heat([(w.mm2, w.insulation) for w, _ in asked])
         air_c = np.array([s.ambient_c if s is not None else 85.0 for s in states])
         temp = temperature_c(
-            heat, np.array([a for _, a in asked]), air_c, np.array([factor.get(w.id, 1.0) for w, _ in asked])
+            heat, np.array([a for _, a in asked]), air_c, np.array([report.share.get(w.id, 1.0) for w, _ in asked])
         )
         top = heat.max_temp_c - HEAT_MARGIN_K.value
         return [

@@ -15,22 +15,24 @@ from itertools import pairwise
 
 import numpy as np
 
-from pinmap.core.electrics.heat import Floats, bundle_factors, temperature_c, wire_heat
+from pinmap.core.electrics.heat import Floats, temperature_c, wire_heat
 from pinmap.core.electrics.load_models import Law
 from pinmap.core.electrics.network import Ints, Network, Solution, build_network, solve
 from pinmap.core.electrics.paths import Ways
-from pinmap.core.electrics.results import ElectricalReport, LoadState
+from pinmap.core.electrics.results import ElectricalReport, LoadState, WireState
+from pinmap.core.electrics.size_bounds import Best, HeatBounds, no_cooler_c
 from pinmap.core.electrics.size_choices import Knob
 from pinmap.core.electrics.size_limits import Judge, Sizes, need_v, offered_v
+from pinmap.core.electrics.surroundings import judgeable
+from pinmap.core.electrics.wire_limits import Guarded
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
-from pinmap.core.facts.constants import AMBIENT_C, HEAT_MARGIN_K
+from pinmap.core.facts.constants import AMBIENT_C, COPPER_ALPHA_PER_K, HEAT_MARGIN_K
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.jobs import LoadCase
 
 SPLICE_RATIO = 3.0  # one wire of a splice by all others together, common practice
 _AGREES_V = 1e-3
 _SAME_A = 1e-6
-_SAME_K = 1.0
 _REFERENCE_A = 0.01
 
 Key = tuple[str, int, str, str]
@@ -86,6 +88,7 @@ class Rows:
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}  # (variant, load, case) -> knobs on its way
         self.first = [0] * len(knobs)
         self.rows: list[Row] = []
+        self.least_a: dict[str, Floats] = {}  # by case, of the variant at hand
         for v in range(len(judge.variants)):
             self._variant(v)
         self.first = [min(f, len(k.sizes) - 1) for f, k in zip(self.first, knobs, strict=True)]
@@ -93,20 +96,28 @@ class Rows:
     def _variant(self, v: int) -> None:
         routing = self.judge.routing(v, self.sizes)
         report, _ = self.judge.judge(v, self.sizes)
-        factor = self.judge.factor(v, self.sizes) if self.other is None else {}
+        factor = report.share if self.other is None else {}
         network = build_network(self.judge.snapshot, self.judge.variants[v], routing, self.judge.dictionary)
         of = self.judge.knob_of[v]
         pairs = _Pairs(routing.wires, [self.knobs[of[w.id]].sizes if w.id in of else (w.mm2,) for w in routing.wires])
-        self._least_by_fuse(v, routing.wires, report, factor)
-        for case in self.judge.cases.values():
-            if report.wires.get(case.key):
-                self._case(v, pairs, report, network, case, factor)
-        self._shorts(v, pairs, report, factor)
+        cases = [case for case in self.judge.cases.values() if report.wires.get(case.key)]
+        best = None
+        if self.other is not None:
+            least = [self._least(v, routing.wires, report, network, case) for case in cases]
+            low = self.judge.sized(v, tuple(k.sizes[0] for k in self.knobs))
+            bounds = self.judge.bounds[v] = HeatBounds(
+                self.judge.snapshot, routing, low, np.array([heating for _, heating in least])
+            )
+            best = bounds.best([w.mm2 for w in routing.wires])
+            self.least_a = dict(zip((c.key for c in cases), (amps for amps, _ in least), strict=True))
+        self._least_by_fuse(v, routing.wires, report, best)
+        for index, case in enumerate(cases):
+            self._case(v, pairs, report, network, case, factor, best, index)
+        self._shorts(v, pairs, report, factor, best)
 
-    def _least_by_fuse(
-        self, v: int, wires: Sequence[Wire], report: ElectricalReport, factor: Mapping[str, float]
-    ) -> None:
-        of = self.judge.knob_of[v]
+    def _least_by_fuse(self, v: int, wires: Sequence[Wire], report: ElectricalReport, best: Best | None) -> None:
+        of, place = self.judge.knob_of[v], self.judge.place[v]
+        curve = self.judge.guards[v].curve
         free = [w for w in wires if w.id in of and ("fuse", v, w.id, "") not in self.left_out]
         for index in range(max((len(k.sizes) for k in self.knobs), default=0)):
             thin = [
@@ -114,7 +125,18 @@ class Rows:
                 for w in free
                 if self.first[of[w.id]] <= index < len(self.knobs[of[w.id]].sizes)
             ]
-            for wire_id, (by, _) in self.judge.by_fuse(v, thin, report, factor).items():
+            if best is None:
+                short = self.judge.by_fuse(v, thin, report)
+            else:
+                air_c, coolest = self.judge.bounds[v].air_c, best.found.hottest_c.max(axis=0)
+                short = self.judge.short_of_fuse(
+                    [
+                        Guarded(w, curve[w.id], np.inf, float(air_c[i]), float(best.share[i]),
+                                np.floor(2 * float(coolest[i])) / 2)
+                        for w in thin if w.id in curve and judgeable(w) and (i := place[w.id]) >= 0
+                    ]
+                )  # fmt: skip
+            for wire_id, (by, _) in short.items():
                 if by > 1e-9:
                     self.first[of[wire_id]] = max(self.first[of[wire_id]], index + 1)
 
@@ -122,19 +144,23 @@ class Rows:
 
     def _case(
         self, v: int, pairs: _Pairs, report: ElectricalReport, network: Network, case: LoadCase,
-        factor: Mapping[str, float],
+        factor: Mapping[str, float], best: Best | None, index: int,
     ) -> None:  # fmt: skip
         states = report.wires[case.key]
         wires = pairs.wires
-        amps = np.array([abs(states[w.id].current_a) for w in wires])
-        share = self._shares(network, report, case)
-        low = min(share.values(), default=1.0)
-        if self.other is not None:
-            amps = self._least(v, wires, amps, report, network, case, share)
-        around = self._around(pairs, amps, report, case, factor)
-        temp = pairs.temp_c(amps, around)
-        self._least_by_heat(v, pairs, temp)
-        volts = amps[pairs.of] * pairs.ohm_20 * resistance_factor(temp)
+        low = min(self._shares(v, network, report, case).values(), default=1.0)
+        if best is None:
+            amps = np.array([abs(states[w.id].current_a) for w in wires])
+            heating = np.array([states[w.id].heating_a for w in wires])
+            temp = pairs.temp_c(heating, self._around(wires, heating, report, case, factor))
+            mean = temp + self._mean_offset_k(wires, states)[pairs.of]
+        else:
+            amps = self.least_a[case.key]
+            temp, mean = no_cooler_c(
+                best, wires, pairs.of.tolist(), pairs.heat, index, self.judge.bounds[v].least_a[index]
+            )
+        self._least_by_heat(v, pairs, temp, states)
+        volts = amps[pairs.of] * pairs.ohm_20 * resistance_factor(mean)
         ohm = np.array([states[w.id].resistance_ohm for w in wires])
         solution = solve(network, case, ohm)
         ways = Ways(network, solution, ohm)
@@ -155,20 +181,35 @@ class Rows:
                       offered_v(state) - need_v(state, case) - others_v * keep)  # fmt: skip
 
     def _least(
-        self, v: int, wires: Sequence[Wire], amps: Floats, report: ElectricalReport, network: Network, case: LoadCase,
-        share: Mapping[str, float],
-    ) -> Floats:  # fmt: skip
-        """Least currents over all good choices; a current that moves more than the loads' laws allow is in a loop."""
+        self, v: int, wires: Sequence[Wire], report: ElectricalReport, network: Network, case: LoadCase
+    ) -> tuple[Floats, Floats]:  # fmt: skip
+        """Least currents and least heating currents over all good choices; a current that moves more than the loads'
+        laws allow is in a loop."""
         assert self.other is not None
-        spread = sum((1 - share[s.load]) * abs(s.current_a) for s in report.loads if s.case == case.key)
+        share = self._shares(v, network, report, case)
+        states = report.wires[case.key]
+        here = [s for s in report.loads if s.case == case.key]
+        spread = sum((1 - share[s.load]) * abs(s.current_a) for s in here)
         spread += _REFERENCE_A if network.references else 0.0
+        rippled = sum((1 - share[s.load]) * max(abs(s.current_a), s.rms_a or 0.0) for s in here)
+        rippled += _REFERENCE_A if network.references else 0.0
+        amps = np.array([abs(states[w.id].current_a) for w in wires])
+        heating = np.array([states[w.id].heating_a for w in wires])
         second = self.judge.judge(v, self.other)[0].wires.get(case.key, {})
         moved = np.array([abs(second[w.id].current_a) if w.id in second else 0.0 for w in wires])
         looped = np.abs(amps - moved) > spread + _SAME_A + 1e-4 * amps
-        return np.where(looped, 0.0, np.maximum(amps - spread, 0.0))
+        return (
+            np.where(looped, 0.0, np.maximum(amps - spread, 0.0)),
+            np.where(looped, 0.0, np.maximum(heating - rippled, 0.0)),
+        )
 
-    def _shares(self, network: Network, report: ElectricalReport, case: LoadCase) -> dict[str, float]:
-        """By load: the least current of any good choice, as a share of that at these sizes."""
+    def _shares(self, v: int, network: Network, report: ElectricalReport, case: LoadCase) -> dict[str, float]:
+        """By load: the least current of any good choice, as a share of that at these sizes. A load whose need no choice
+        meets has its least with the smallest sizes."""
+        thinnest: dict[str, float] = {}
+        if any(key[0] == "drop" and key[1] == v for key in self.left_out):
+            small = self.judge.judge(v, tuple(k.sizes[0] for k in self.knobs))[0]
+            thinnest = {s.load: abs(s.current_a) for s in small.loads if s.case == case.key}
         law = {load.key: d.law for load in network.loads if (d := load.draw(case.code)) is not None}
         out = {}
         for s in report.loads:
@@ -182,58 +223,39 @@ class Rows:
                 out[s.load] = min(1.0, volts / max(offered_v(s), volts))
             else:
                 out[s.load] = min(1.0, need_v(s, case) / volts)
+                if ("drop", v, s.load, case.key) in self.left_out:
+                    out[s.load] = min(1.0, thinnest.get(s.load, 0.0) / max(abs(s.current_a), 1e-9))
         return out
 
     def _around(
-        self, pairs: _Pairs, amps: Floats, report: ElectricalReport, case: LoadCase | None, factor: Mapping[str, float]
-    ) -> _Around:
-        wires, n = pairs.wires, len(pairs.wires)
-        if self.other is not None:
-            return self._coolest(wires, report)
+        self, wires: Sequence[Wire], heating: Floats, report: ElectricalReport, case: LoadCase | None,
+        factor: Mapping[str, float],
+    ) -> _Around:  # fmt: skip
+        """Surroundings as they are at the choice, by a free wire that is as warm as this one in its bundle."""
         states = report.wires[case.key] if case is not None else {}
         air = np.array([s.ambient_c if (s := report.worst(w.id)) is not None else AMBIENT_C.value for w in wires])
         share = np.array([factor.get(w.id, 1.0) for w in wires])
-        around = _Around(air, share, np.zeros(n))
+        around = _Around(air, share, np.zeros(len(wires)))
         if not states:
             return around
-        now = temperature_c(wire_heat([(w.mm2, w.insulation) for w in wires]), amps, air, share)
+        now = temperature_c(wire_heat([(w.mm2, w.insulation) for w in wires]), heating, air, share)
         return replace(around, offset_k=np.array([states[w.id].temp_c for w in wires]) - now)
 
-    def _coolest(self, wires: Sequence[Wire], report: ElectricalReport) -> _Around:
-        """Surroundings that make a wire no warmer than in any good choice."""
-        zones = self.judge.snapshot.zone
-        air = {s.key: zones[s.zone].ambient_c if s.zone in zones else AMBIENT_C.value
-               for s in self.judge.snapshot.job.segments}  # fmt: skip
-        worst = [report.worst(w.id) for w in wires]
-        n = len(wires)
-        if self._counts_say_all(wires, report):
-            loaded = np.array([max(s.loaded_in_bundle, 1) if s is not None else 1 for s in worst], dtype=np.intp)
-            ambient = np.array([s.ambient_c if s is not None else AMBIENT_C.value for s in worst])
-            return _Around(ambient, bundle_factors(loaded), np.zeros(n))
-        cool = np.array([min((air[s] for s in w.segments if s in air), default=AMBIENT_C.value) for w in wires])
-        return _Around(cool, np.ones(n), np.zeros(n))
+    def _mean_offset_k(self, wires: Sequence[Wire], states: Mapping[str, WireState]) -> Floats:
+        """By how much a wire's mean temperature lies above its hottest place (below 0), from its resistance."""
+        out = []
+        for w in wires:
+            cold = wire_size(w.mm2, w.insulation).r20_ohm_per_m * w.cut_length_m
+            mean_c = 20 + (states[w.id].resistance_ohm / cold - 1) / COPPER_ALPHA_PER_K.value
+            out.append(mean_c - states[w.id].temp_c)
+        return np.array(out)
 
-    def _counts_say_all(self, wires: Sequence[Wire], report: ElectricalReport) -> bool:
-        """The report's temperatures are those of a wire alone at current / factor, so that the count of loaded wires
-        says all of a bundle."""
-        for states in report.wires.values():
-            found = [(w, states[w.id]) for w in wires if w.id in states and w.insulation in insulations()]
-            if not found:
-                continue
-            heat = wire_heat([(w.mm2, w.insulation) for w, _ in found])
-            loaded = np.array([max(s.loaded_in_bundle, 1) for _, s in found], dtype=np.intp)
-            temp = temperature_c(
-                heat, np.array([s.current_a for _, s in found]), np.array([s.ambient_c for _, s in found]),
-                bundle_factors(loaded),
-            )  # fmt: skip
-            if float(np.max(np.abs(temp - np.array([s.temp_c for _, s in found])), initial=0.0)) > _SAME_K:
-                return False
-        return True
-
-    def _least_by_heat(self, v: int, pairs: _Pairs, temp: Floats) -> None:
+    def _least_by_heat(self, v: int, pairs: _Pairs, temp: Floats, states: Mapping[str, WireState]) -> None:
         of, classes = self.judge.knob_of[v], insulations()
         for i, w in enumerate(pairs.wires):
             if w.id not in of or w.insulation not in classes or ("heat", v, w.id, "") in self.left_out:
+                continue
+            if states[w.id].table_a is not None:  # the chosen standard rules, which knows no temperature
                 continue
             fits = temp[pairs.at[i]] <= classes[w.insulation].max_temp_c - HEAT_MARGIN_K.value + 1e-6
             index = int(np.argmax(fits)) if fits.any() else fits.size
@@ -263,16 +285,17 @@ class Rows:
         if sum(float(c.max()) for c in cost.values()) > most + 1e-12:
             self.rows.append(Row(what, {i: tuple(c.tolist()) for i, c in cost.items()}, most))
 
-    def _shorts(self, v: int, pairs: _Pairs, report: ElectricalReport, factor: Mapping[str, float]) -> None:
+    def _shorts(
+        self, v: int, pairs: _Pairs, report: ElectricalReport, factor: Mapping[str, float], best: Best | None
+    ) -> None:  # fmt: skip
         place = {w.id: i for i, w in enumerate(pairs.wires)}
-        n = len(pairs.wires)
-        worst = [report.worst(w.id) for w in pairs.wires]
-        if self.other is None:
-            amps = np.array([abs(s.current_a) if s is not None else 0.0 for s in worst])
-            around = self._around(pairs, amps, report, None, factor)
+        if best is None:
+            worst = [report.worst(w.id) for w in pairs.wires]
+            amps = np.array([s.heating_a if s is not None else 0.0 for s in worst])
+            temp = pairs.temp_c(amps, self._around(pairs.wires, amps, report, None, factor))
         else:
-            amps, around = np.zeros(n), self._coolest(pairs.wires, report)
-        ohm = pairs.ohm_20 * resistance_factor(pairs.temp_c(amps, around))
+            temp = best.found.hottest_c.max(axis=0)[pairs.of]
+        ohm = pairs.ohm_20 * resistance_factor(temp)
         for way in self.judge.guards[v].shorts:
             if ("short", v, way.wire, "") not in self.left_out:
                 at = [place[w] for w in way.wires]

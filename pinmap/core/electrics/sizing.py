@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, wire_heat
+from pinmap.core.electrics.heat import Floats, ampacity_a, wire_heat
 from pinmap.core.electrics.results import SizeAdvice
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import HEAT_MARGIN_K
 from pinmap.core.loom.results import Wire
-from pinmap.core.model.jobs import Practice
+from pinmap.core.model.jobs import MODEL, Practice
 
 
 @dataclass
 class Demand:
-    """What is asked of each wire, by index: greatest current, least bundle factor, greatest ambient; by how much its
-    resistance may grow before a load gets too little (infinite: no load depends on it); rating of the fuse that
-    stands before it (0 for none)."""
+    """What is asked of each wire, by index: greatest heating current; share of a free wire's current that it may carry
+    in its bundle; greatest ambient; by how much its resistance may grow before a load gets too little (infinite: no
+    load depends on it); rating of the fuse that stands before it (0 for none); most loaded wires in its bundle.
+    ``table`` gives what the chosen standard allows for (index, mm², loaded), None where the heat balance rules."""
 
     current_a: Floats
     factor: Floats
@@ -27,6 +30,8 @@ class Demand:
     growth: Floats
     growth_load: list[str]
     fuse_a: Floats
+    loaded: NDArray[np.int64]
+    table: Callable[[int, float, int], float | None]
 
 
 def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[str, SizeAdvice]:
@@ -39,16 +44,17 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[
     keys = list(dict.fromkeys((w.insulation, float(t)) for w, t in zip(wires, demand.ambient_c, strict=True)))
     which = {key: i for i, key in enumerate(keys)}
     row = np.array([which[(w.insulation, float(t))] for w, t in zip(wires, demand.ambient_c, strict=True)])
-    heat: WireHeat = wire_heat([(mm2, insulation) for insulation, _ in keys for mm2 in stock])
-    ambient = np.repeat([t for _, t in keys], len(stock))
-    one = np.ones(ambient.size)
-    shape = (len(keys), len(stock))
-    with_margin = ampacity_a(heat, ambient, one, HEAT_MARGIN_K.value).reshape(shape)
-    to_class = ampacity_a(heat, ambient, one).reshape(shape)
-    r20 = heat.r20_ohm_per_m.reshape(shape)
+    known = [_stock_limits(insulation, air_c, tuple(stock)) for insulation, air_c in keys]
+    with_margin, to_class, r20 = (np.array([row[i] for row in known]) for i in range(3))
     now = np.array([wire_size(w.mm2, w.insulation).r20_ohm_per_m for w in wires])
 
-    by_heat = _first(with_margin[row] * demand.factor[:, None] >= demand.current_a[:, None] - 1e-9)
+    allowed = with_margin[row] * demand.factor[:, None]
+    if wires and practice.heat_rule != MODEL:
+        for i, loaded in enumerate(demand.loaded.tolist()):
+            said = [demand.table(i, mm2, loaded) for mm2 in stock]
+            allowed[i] = [by_model if by_table is None else by_table for by_model, by_table in zip(
+                allowed[i].tolist(), said, strict=True)]  # fmt: skip
+    by_heat = _first(allowed >= demand.current_a[:, None] - 1e-9)
     by_fuse = _first(to_class[row] * demand.factor[:, None] >= demand.fuse_a[:, None] - 1e-9)
     by_drop = _first(r20[row] <= (now * demand.growth)[:, None] * (1 + 1e-9))
     out = {}
@@ -67,13 +73,22 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[
     return out
 
 
+@lru_cache(maxsize=512)
+def _stock_limits(insulation: str, air_c: float, stock: tuple[float, ...]) -> tuple[Floats, Floats, Floats]:
+    """By stock size: what it may carry in free air with the margin to its class and without [A]; ohm/m at 20 °C."""
+    heat = wire_heat([(mm2, insulation) for mm2 in stock])
+    ambient, one = np.full(len(stock), air_c), np.ones(len(stock))
+    margin = ampacity_a(heat, ambient, one, HEAT_MARGIN_K.value)
+    return margin, ampacity_a(heat, ambient, one), heat.r20_ohm_per_m
+
+
 def _first(fits: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Index of the first size that fits; the number of sizes where none does."""
     return np.asarray(np.where(fits.any(axis=1), fits.argmax(axis=1), fits.shape[1]), dtype=np.int64)
 
 
 def _why(limit: str, i: int, demand: Demand) -> str:
-    bundle = f"in {demand.ambient_c[i]:g} °C air, bundle factor {demand.factor[i]:g}"
+    bundle = f"in {demand.ambient_c[i]:g} °C air, {demand.factor[i]:.2g} of a free wire's current in its bundle"
     if limit == "heat":
         return f"{abs(demand.current_a[i]):.3g} A {bundle}, {HEAT_MARGIN_K.value:g} K below the insulation's class"
     if limit == "fuse":

@@ -1,14 +1,14 @@
-"""How much less a wire may carry among the others of its bundle, by the bundle's heat balance."""
+"""What lies around the wires of a routing, and how much less each may carry among the others of its bundle."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from functools import lru_cache
+from itertools import chain
 
 import numpy as np
 
 from pinmap.core.electrics.bundle_heat import BundleLayout, allowed_current_a, bundle_layout
-from pinmap.core.electrics.heat import ampacity_a, wire_heat
-from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, wire_heat
 from pinmap.core.errors import TableGap
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.facts.constants import AMBIENT_C
@@ -30,15 +30,20 @@ def layout_of(snapshot: Snapshot, routing: Routing) -> BundleLayout:
     data are known counts as bare."""
     zones, segments = snapshot.zone, snapshot.job.segments
     place = {s.key: i for i, s in enumerate(segments)}
-    pairs = [(i, place[s]) for i, w in enumerate(routing.wires) for s in w.segments if s in place]
+    each = [w.segments for w in routing.wires]
     return bundle_layout(
         wire_heat([(w.mm2, w.insulation) for w in routing.wires]),
-        np.array([i for i, _ in pairs], dtype=np.int64),
-        np.array([s for _, s in pairs], dtype=np.int64),
+        np.repeat(np.arange(len(each)), np.fromiter(map(len, each), dtype=np.int64, count=len(each))),
+        np.array(list(map(place.__getitem__, chain.from_iterable(each))), dtype=np.int64),
         np.array([zones[s.zone].ambient_c if s.zone in zones else AMBIENT_C.value for s in segments], dtype=float),
-        [_known(s.covering) for s in segments],
+        segment_coverings(snapshot),
         np.array([s.length_m for s in segments], dtype=float),
     )
+
+
+def segment_coverings(snapshot: Snapshot) -> list[str]:
+    """Covering of each segment as heat meets it."""
+    return [_known(s.covering) for s in snapshot.job.segments]
 
 
 def _known(covering: str) -> str:
@@ -49,24 +54,35 @@ def _known(covering: str) -> str:
     return covering
 
 
-def factors(snapshot: Snapshot, routing: Routing, report: ElectricalReport) -> Mapping[str, float]:
-    """By wire: what it may carry alone while all others keep their present currents, as a share of what it may carry in
-    free air, at most 1; in the load case in which the loom makes the most heat."""
-    if not routing.wires or not all(judgeable(w) for w in routing.wires):
-        return {}
-    layout = layout_of(snapshot, routing)
+def shares(layout: BundleLayout, heating_a: Floats) -> Floats:
+    """By wire: what it may carry alone while all others keep their currents, as a share of what it may carry in free
+    air, at most 1; in the load case in which the loom makes the most heat. heating_a of shape (cases, wires)."""
     heat = layout.wires
-    worst = np.zeros(len(routing.wires))
-    most_w = -1.0
-    for states in report.wires.values():
-        amps = np.array([abs(states[w.id].current_a) if w.id in states else 0.0 for w in routing.wires])
-        watts = float(np.sum(amps**2 * heat.r20_ohm_per_m))
-        if watts > most_w:
-            most_w, worst = watts, amps
+    if not heating_a.size:
+        return np.ones(heat.outside_m.size)
+    worst = heating_a[int(np.argmax((heating_a**2 * heat.r20_ohm_per_m).sum(axis=1)))]
     allowed = allowed_current_a(layout, worst)
-    air_c = np.full(len(routing.wires), -np.inf)
-    np.maximum.at(air_c, layout.wire, layout.ambient_c[layout.segment])
-    free = ampacity_a(heat, air_c, np.ones(air_c.size))
+    free = free_a(heat, hottest_air_c(layout))
     share = np.divide(allowed, free, out=np.ones_like(free), where=free > 0)
-    share = np.clip(np.floor(share * 100) / 100, _LEAST, 1.0)
-    return {w.id: float(f) for w, f in zip(routing.wires, share, strict=True)}
+    return np.asarray(np.clip(np.floor(share * 100) / 100, _LEAST, 1.0))
+
+
+def hottest_air_c(layout: BundleLayout) -> Floats:
+    """Hottest air on each wire's way [°C]."""
+    air_c = np.full(layout.wires.outside_m.size, -np.inf)
+    np.maximum.at(air_c, layout.wire, layout.ambient_c[layout.segment])
+    return air_c
+
+
+def free_a(heat: WireHeat, air_c: Floats) -> Floats:
+    """What each wire may carry alone in free air [A]; like ones are worked out once."""
+    columns = (heat.conductor_m, heat.outside_m, heat.r20_ohm_per_m, heat.wall_w_per_m_k, heat.max_temp_c,
+               heat.alpha_per_k, air_c)  # fmt: skip
+    return np.array([_free_a(*kind) for kind in zip(*(c.tolist() for c in columns), strict=True)], dtype=float)
+
+
+@lru_cache(maxsize=4096)
+def _free_a(*kind: float) -> float:
+    conductor, outside, r20, wall, top, alpha, air_c = (np.array([value]) for value in kind)
+    heat = WireHeat(conductor, outside, r20, wall, top, alpha)
+    return float(ampacity_a(heat, air_c, np.ones(1))[0])

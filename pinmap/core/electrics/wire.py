@@ -20,9 +20,9 @@ from pinmap.core.facts.covering_heat import covering_heat
 from pinmap.core.facts.metals import metals
 from pinmap.core.facts.parts import CONTINUOUS_SHARE, fuse_derating, fuses
 from pinmap.core.facts.sources import source
-from pinmap.core.model.jobs import Practice
+from pinmap.core.model.jobs import HEAT_RULES, Practice
 
-STANDARDS = ("model", "iso10133", "abyc-e11", "33cfr183", "ac43-13")
+STANDARDS = HEAT_RULES
 STANDARD_NAMES = {
     "model": "Heat model",
     "iso10133": "ISO 10133",

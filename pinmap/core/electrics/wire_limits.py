@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -70,22 +70,18 @@ class Guarded:
     start_c: float
 
 
-def guarded(
-    wire: Wire, curve: FuseCurve, most_a: float, report: ElectricalReport, factor: Mapping[str, float]
-) -> Guarded:
+def guarded(wire: Wire, curve: FuseCurve, most_a: float, report: ElectricalReport) -> Guarded:
     """The question for a wire as a report shows it at its hottest."""
     state = report.worst(wire.id)
     if state is None:
-        return Guarded(wire, curve, most_a, AMBIENT_C.value, factor.get(wire.id, 1.0), AMBIENT_C.value)
-    return Guarded(wire, curve, most_a, state.ambient_c, factor.get(wire.id, 1.0), state.temp_c)
+        return Guarded(wire, curve, most_a, AMBIENT_C.value, 1.0, AMBIENT_C.value)
+    return Guarded(wire, curve, most_a, state.ambient_c, report.share.get(wire.id, 1.0), state.temp_c)
 
 
-def wire_limits(
-    asked: Sequence[tuple[Wire, FuseCurve, float]], report: ElectricalReport, factor: Mapping[str, float]
-) -> dict[str, WireLimit]:
+def wire_limits(asked: Sequence[tuple[Wire, FuseCurve, float]], report: ElectricalReport) -> dict[str, WireLimit]:
     """Limits by wire id. Each wire with its fuse and the greatest current that can flow [A]; wires of unknown
-    insulation or impossible size are left out. ``factor`` as ``surroundings.factors`` gives it."""
-    found = [guarded(w, c, a, report, factor) for w, c, a in asked if judgeable(w)]
+    insulation or impossible size are left out."""
+    found = [guarded(w, c, a, report) for w, c, a in asked if judgeable(w)]
     return {g.wire.id: limit for g, limit in zip(found, limits_of(found), strict=True)}
 
 

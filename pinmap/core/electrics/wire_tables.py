@@ -23,6 +23,7 @@ from pinmap.core.facts.constants import (
 from pinmap.core.facts.sources import rows, source
 
 _TABLE_AIR_C, _ENGINE_SPACE_C = 30.0, 50.0
+_E11_C, _BUNDLES_AIR_C = 105.0, 70.0
 # AC 43.13-1B table 11-6, continuous loads: nominal volts -> allowed drop [V].
 _AC4313_DROP = ((14.0, 0.5), (28.0, 1.0), (115.0, 4.0), (200.0, 7.0))
 _UNDER_50_V_FUSE = 1.5  # 33 CFR 183.455 and ABYC E-11: overcurrent device by allowable amperage
@@ -42,6 +43,20 @@ def _column(table: str, prefix: str, temp_c: float) -> tuple[str, int]:
     if not fitting:
         raise InputError("insulation", f"{temp_c:g} °C", f"this table starts at {min(classes)} °C")
     return f"{prefix}{max(fitting)}", max(fitting)
+
+
+def column_class_c(standard: str, class_c: float) -> float:
+    """Temperature of the column that stands for an insulation of this class [°C]. Raises InputError below the first."""
+    if standard == "abyc-e11":
+        return _E11_C
+    return float(_column(f"ampacity_{standard.replace('-', '')}", "a", class_c)[1])
+
+
+def top_air_c(standard: str, bundle: int) -> float:
+    """The hottest air that a table knows [°C]; without end where a single wire is answered by the heat balance."""
+    if standard != "ac43-13":
+        return _ENGINE_SPACE_C
+    return _BUNDLES_AIR_C if bundle > 1 else math.inf
 
 
 def _in_engine_space(circuit: Circuit) -> bool:
@@ -98,7 +113,7 @@ def _high_voltage_bundle(circuit: Circuit) -> tuple[float, Step]:
 
 
 def _abyc_e11(circuit: Circuit) -> Method:
-    if circuit.temp_c < 105:
+    if circuit.temp_c < _E11_C:
         raise InputError("insulation", f"{circuit.temp_c:g} °C", "the E-11 table here is that of 105 °C; use 33cfr183")
     allowed_v, step = allowed_drop(circuit, 3.0)
     inside = _in_engine_space(circuit)
@@ -175,7 +190,7 @@ def _ac4313(circuit: Circuit) -> Method:
     feet = circuit.loop_m / FOOT_M.value
     fuses = {r["awg"]: float(r["max_fuse_a"]) for r in rows("fuse_limits_ac4313")}
     if circuit.bundle > 1:
-        if circuit.ambient_c > 70:
+        if circuit.ambient_c > _BUNDLES_AIR_C:
             raise InputError("ambient_c", circuit.ambient_c, "table 11-9 holds for 70 °C; use the model")
         amps = [float(r[column]) for r in data]
         how = f"table 11-9, {temp} °C wire in bundles, 70 °C"

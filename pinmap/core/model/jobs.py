@@ -114,6 +114,10 @@ DEFAULT_LOAD_CASES: tuple[LoadCase, ...] = (
 )
 
 
+MODEL = "model"
+HEAT_RULES = (MODEL, "iso10133", "abyc-e11", "33cfr183", "ac43-13")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Practice:
     """The shop's way of building; lengths in metres, limits in per cent of supply."""
@@ -138,6 +142,7 @@ class Practice:
     max_splice_wires: int = 12  # in one splice; 0: no limit
     splice_clear_m: float = 0.04  # no splice nearer to a connector
     avoid_factor: float = 3.0  # a metre in a run to be avoided counts as so many
+    heat_rule: str = MODEL  # what a wire may carry: the heat balance, or the key of a standard's table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pinmap.core.electrics.heat import bundle_factors, temperature_c, wire_heat
+from pinmap.core.electrics.heat import temperature_c, wire_heat
 from pinmap.core.facts.conductors import awg_area_mm2, insulations
+from pinmap.core.facts.fault import OVERLOAD_K
 from pinmap.core.facts.sources import rows, source
 from pinmap.core.loom.results import Wire, device_point
 from pinmap.core.model.looms import DeviceEnd
@@ -120,18 +121,18 @@ class _Heat(NamedTuple):
 
 
 def _heat_at_fuse_current(context: Context, judged: list[tuple[Wire, Protection]]) -> dict[str, _Heat]:
-    known, ambient, loaded, amps = [], [], [], []
+    known, ambient, share, amps = [], [], [], []
     for wire, found in judged:
         state = context.report.worst(wire.id)
         if state is not None and wire.insulation in insulations() and 0.05 <= wire.mm2 <= 150:
             known.append(wire)
             ambient.append(state.ambient_c)
-            loaded.append(max(state.loaded_in_bundle, 1))
+            share.append(context.report.share.get(wire.id, 1.0))
             amps.append(found.amps)
     if not known:
         return {}
     wires = wire_heat([(w.mm2, w.insulation) for w in known])
-    air_c, current, factor = np.array(ambient), np.array(amps), bundle_factors(np.array(loaded, dtype=np.intp))
+    air_c, current, factor = np.array(ambient), np.array(amps), np.array(share)
     held = temperature_c(wires, current, air_c, factor)
     opening = temperature_c(wires, _OPENS_AT * current, air_c, factor)
     return {
@@ -163,15 +164,20 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
         )
     elif fine_by_table:
         return
-    elif heat is not None and heat.opening_c <= heat.limit_c:
+    elif heat is not None and heat.opening_c <= heat.limit_c + OVERLOAD_K.value:
         yield Hit(
             where=where,
             refs=refs,
-            numbers=(amps, size, ("conductor as the fuse opens", heat.opening_c, heat.limit_c, "°C")),
+            numbers=(
+                amps,
+                size,
+                ("conductor as the fuse opens", heat.opening_c, heat.limit_c + OVERLOAD_K.value, "°C"),
+            ),
             severity=Severity.NOTE,
             title="Fuse above the table for this wire, but the wire outlasts it",
             why=f"the aviation table allows {f'{limit[0]:g} A' if limit else 'no fuse'} here; at {_OPENS_AT:g} times "
-            f"the rating, where the fuse opens, the conductor is computed at {heat.opening_c:.0f} °C, inside its class",
+            f"the rating, where the fuse opens, the conductor is computed at {heat.opening_c:.0f} °C in its bundle; "
+            f"its class of {heat.limit_c:.0f} °C stands {OVERLOAD_K.value:g} K more for hours ({OVERLOAD_K.source})",
             way_out="nothing need change; a smaller fuse or a thicker wire would meet the table too",
         )
     elif limit is None:

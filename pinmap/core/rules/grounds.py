@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from pinmap.core.electrics.ground_lift import FAIL_V, LOOK_V, GroundLift, ground_lifts, limit_v
 from pinmap.core.loom.results import device_point
 from pinmap.core.model.looms import DeviceEnd
+from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
@@ -75,6 +77,49 @@ def sensor_ground_on_chassis(context: Context) -> Iterator[Hit]:
             "drop is added to its signal",
             way_out="take the sensors' returns to the control unit's sensor ground pin only",
         )
+
+
+@rule(
+    "R20",
+    Severity.FIX,
+    "Ground lifted under load",
+    explanation="What the wires of a return lose lifts the zero that a control unit or a sensor measures from. Each "
+    "sensor's return is held against the ground of the unit that reads it, or else the engine's metal, and each "
+    "control unit's ground against the engine's metal, in every operating state. What a plain load's return "
+    "loses is judged by R15.",
+    limit="0.2 V, while cranking 0.5 V; 0.1 V at a sensor is worth a look",
+    source=FAIL_V.source,
+)
+def lifted_ground(context: Context) -> Iterator[Hit]:
+    codes = {c.key: c.code for c in context.snapshot.job.load_cases}
+    worst: dict[PinKey, GroundLift] = {}
+    for lift in ground_lifts(context.snapshot, context.variant, context.report):
+        before = worst.get(lift.pin)
+        if before is None or _by_limit(lift, codes) > _by_limit(before, codes):
+            worst[lift.pin] = lift
+    for key, lift in worst.items():
+        fails = lift.judged_v > limit_v(codes[lift.case])
+        looks = lift.sensor and codes[lift.case] != "C" and lift.judged_v > LOOK_V.value
+        if not fails and not looks:
+            continue
+        over = {"engine's metal": lift.over_block_v, "control unit's ground": lift.over_unit_v}
+        yield Hit(
+            where=(context.pin_full(key),),
+            refs=(f"pin:{key}",),
+            numbers=tuple(
+                (f"above the {what}", volts, limit_v(codes[lift.case]), "V")
+                for what, volts in over.items() if volts is not None
+            ),
+            severity=Severity.FIX if fails else Severity.NOTE,
+            title="" if fails else "Ground lifted a little under load",
+            why=f"in the case {lift.case} it lies {lift.volts:.2f} V above battery minus",
+            way_out="thicker or shorter ground wires, more ground pins of the unit in use, or the heavy loads' returns "
+            "on a ground of their own",
+        )  # fmt: skip
+
+
+def _by_limit(lift: GroundLift, codes: Mapping[str, str]) -> float:
+    return lift.judged_v / limit_v(codes[lift.case])
 
 
 @rule(

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 
 from pinmap.core.electrics.protection import FuseReport
 from pinmap.core.electrics.protection_limits import Limit
-from pinmap.core.facts.fault import OVERLOAD_K
 from pinmap.core.loom.results import device_point
 from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Severity
@@ -29,7 +28,7 @@ def _said_by_table(context: Context, fuse: FuseReport, limit: Limit) -> bool:
     if wire is None or fuse.curve is None or opening is None:
         return False
     most = largest_fuse_a(wire.mm2)
-    return (most is None or fuse.curve.rating_a > most[0]) and opening.value > opening.limit - OVERLOAD_K.value
+    return (most is None or fuse.curve.rating_a > most[0]) and opening.value > opening.limit
 
 
 def _refs(fuse: FuseReport, limit: Limit) -> tuple[str, ...]:

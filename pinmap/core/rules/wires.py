@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 
-from pinmap.core.electrics.results import LoadState
+from pinmap.core.electrics.heat_rules import RULE_NAMES, table_limit
+from pinmap.core.electrics.results import LoadState, WireState
 from pinmap.core.facts.conductors import insulations
+from pinmap.core.loom.results import Wire
 from pinmap.core.model.words import NodeKind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
@@ -30,33 +33,66 @@ def _thicker(context: Context, wire: str) -> str:
     "Wire hotter than its insulation stands",
     explanation="Each insulation has a highest conductor temperature. Current, the other loaded wires of the bundle "
     "and the air of the zone together decide how hot a wire gets.",
-    limit="highest conductor temperature of the insulation, ISO 6722 class",
+    limit="highest conductor temperature of the insulation, ISO 6722 class; where the job's practice names a standard, "
+    "the current of its table",
     source="computed; AC 43.13-1B table 11-9 and ISO 10133 for comparison",
 )
 def too_hot(context: Context) -> Iterator[Hit]:
-    hottest: dict[str, tuple[float, str]] = {}
-    for case, states in context.report.wires.items():
-        for wire_id, state in states.items():
-            if wire_id not in hottest or state.temp_c > hottest[wire_id][0]:
-                hottest[wire_id] = (state.temp_c, case)
     for wire in context.routing.wires:
-        if wire.id not in hottest or wire.insulation not in insulations():
+        states = [s for by_wire in context.report.wires.values() if (s := by_wire.get(wire.id)) is not None]
+        limit = insulations().get(wire.insulation)
+        if limit is None or not states:
             continue
-        temp_c, case = hottest[wire.id]
-        state, limit = context.report.wires[case][wire.id], insulations()[wire.insulation]
-        if temp_c > limit.max_temp_c and state.ambient_c <= limit.max_temp_c:
-            yield Hit(
-                where=(f"wire {wire.id}", context.signal_words(wire.signal)),
-                refs=(f"wire:{wire.id}",),
-                numbers=(
-                    ("conductor", temp_c, limit.max_temp_c, "°C"),
-                    ("current", abs(state.current_a), None, "A"),
-                    ("air", state.ambient_c, None, "°C"),
-                    ("loaded wires in the bundle", float(state.loaded_in_bundle), None, ""),
-                ),
-                why=f"{wire.mm2:g} mm2 with {limit.name} reaches {temp_c:.0f} °C in the case {case}",
-                way_out=f"{_thicker(context, wire.id)}, a higher insulation class, or a cooler or smaller bundle",
+        hottest = max(states, key=lambda s: s.temp_c)
+        by_table = max(states, key=lambda s: 0.0 if s.table_a is None else s.heating_a / max(s.table_a, 1e-9))
+        warm = hottest.temp_c > limit.max_temp_c and hottest.ambient_c <= limit.max_temp_c
+        if by_table.table_a is not None and by_table.too_hot(limit.max_temp_c):
+            yield _over_table(context, wire, by_table)
+        elif warm and hottest.table_a is not None:
+            yield replace(
+                _too_warm(context, wire, hottest),
+                severity=Severity.FIX,
+                title="The chosen table allows what the heat balance does not",
             )
+        elif warm:
+            yield _too_warm(context, wire, hottest)
+
+
+def _too_warm(context: Context, wire: Wire, state: WireState) -> Hit:
+    limit = insulations()[wire.insulation]
+    return Hit(
+        where=(f"wire {wire.id}", context.signal_words(wire.signal)),
+        refs=(f"wire:{wire.id}",),
+        numbers=(
+            ("conductor", state.temp_c, limit.max_temp_c, "°C"),
+            ("current that heats it", state.heating_a, None, "A"),
+            ("air", state.ambient_c, None, "°C"),
+            ("loaded wires in the bundle", float(state.loaded_in_bundle), None, ""),
+        ),
+        why=f"{wire.mm2:g} mm2 with {limit.name} reaches {state.temp_c:.0f} °C in the case {state.case}, by the heat "
+        "balance of its bundle",
+        way_out=f"{_thicker(context, wire.id)}, a higher insulation class, or a cooler or smaller bundle",
+    )
+
+
+def _over_table(context: Context, wire: Wire, state: WireState) -> Hit:
+    practice, limit = context.snapshot.job.practice, insulations()[wire.insulation]
+    said = table_limit(
+        practice.heat_rule, wire.mm2, limit.max_temp_c, state.ambient_c, max(state.loaded_in_bundle, 1),
+        context.report.nominal_v,
+    )  # fmt: skip
+    return Hit(
+        where=(f"wire {wire.id}", context.signal_words(wire.signal)),
+        refs=(f"wire:{wire.id}",),
+        numbers=(
+            ("current that heats it", state.heating_a, state.table_a, "A"),
+            ("conductor by the heat balance", state.temp_c, limit.max_temp_c, "°C"),
+        ),
+        title="Wire above what the chosen table allows",
+        why=f"{said.why}; the job's practice lets {RULE_NAMES[practice.heat_rule]} decide",
+        way_out=f"{_thicker(context, wire.id)}, or let the heat balance decide in the job's settings",
+        source=said.source,
+    )
 
 
 @rule(

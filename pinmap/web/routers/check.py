@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
+from pinmap.core.electrics.ground_lift import GroundLift, ground_lifts, limit_v
+from pinmap.core.electrics.heat_rules import RULE_NAMES, shown_standard
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.people import Right
+from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Severity
 from pinmap.services import analysis, jobs
 from pinmap.web.access import needs
@@ -64,15 +68,29 @@ def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: st
     chosen = next((c for c in cases if c.key == case), cases[0])
     states = done.report.wires.get(chosen.key, {})
     limits = {k: i.max_temp_c for k, i in insulations().items()}
+    carry = analysis.may_carry_of(done, chosen.key)
     return job_page(
         request,
         "check/wires.html",
         opened,
         "check",
-        rows=[(w, states.get(w.id), done.report.advice.get(w.id), limits[w.insulation]) for w in done.routing.wires],
+        rows=[
+            (w, states.get(w.id), done.report.advice.get(w.id), limits[w.insulation], carry.get(w.id))
+            for w in done.routing.wires
+        ],
+        rule_names=RULE_NAMES,
+        standard=shown_standard(opened.job.practice.heat_rule),
         case=chosen,
         cases=[(c.key, c.name) for c in cases],
     )
+
+
+def _by_pin(lifts: Iterable[GroundLift]) -> dict[PinKey, dict[str, GroundLift]]:
+    """Pin -> load case -> its lift."""
+    out: dict[PinKey, dict[str, GroundLift]] = {}
+    for lift in lifts:
+        out.setdefault(lift.pin, {})[lift.case] = lift
+    return out
 
 
 @router.get("/loads")
@@ -88,4 +106,6 @@ def loads(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
         loads=sorted(report.loads, key=lambda s: s.voltage_v - s.need_v),
         unfed=report.unfed,
         case_names={c.key: c.name for c in opened.job.load_cases},
+        lifts=_by_pin(ground_lifts(opened.snapshot, opened.variant, report)),
+        limits={c.key: limit_v(c.code) for c in opened.job.load_cases},
     )

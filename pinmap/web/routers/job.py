@@ -10,9 +10,10 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
+from pinmap.core.electrics.heat_rules import RULE_NAMES
 from pinmap.core.errors import InputError
 from pinmap.core.facts.conductors import insulations
-from pinmap.core.model.jobs import Job, Pick, Snapshot
+from pinmap.core.model.jobs import MODEL, Job, Pick, Snapshot
 from pinmap.core.model.people import Right
 from pinmap.core.model.words import Evidence, Fate
 from pinmap.services import jobs, outputs, platforms, revisions, undo
@@ -96,7 +97,16 @@ def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
         for edition in p.editions or (None,)
     ]
     return job_page(
-        request, "jobs/settings.html", opened, "settings", numbers=_NUMBERS, insulations=insulations(), free=free
+        request,
+        "jobs/settings.html",
+        opened,
+        "settings",
+        numbers=_NUMBERS,
+        insulations=insulations(),
+        free=free,
+        heat_rules=[
+            (key, f"{name} of each bundle" if key == MODEL else f"table of {name}") for key, name in RULE_NAMES.items()
+        ],
     )
 
 
@@ -112,7 +122,12 @@ async def save_settings(request: Request, shop: ShopDep, key: str, version: Vers
         )
         values = {name: number(name, form.get(name, ""), least=0) for name, _ in _NUMBERS}
         return edits.update_practice(
-            job, **values, stock_mm2=stock, insulation=form.get("insulation", ""), units=form.get("units", "metric")
+            job,
+            **values,
+            stock_mm2=stock,
+            insulation=form.get("insulation", ""),
+            units=form.get("units", "metric"),
+            heat_rule=form.get("heat_rule", job.practice.heat_rule),
         )
 
     await run_in_threadpool(jobs.edit, shop, key, version, change, "settings changed")

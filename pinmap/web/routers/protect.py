@@ -5,10 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from pinmap.core.electrics.heat_rules import RULE_NAMES
 from pinmap.core.electrics.ladder import along, ladder
 from pinmap.core.model.people import Right
 from pinmap.drawings.charts import along_chart, fuse_chart, ladder_chart
-from pinmap.services import sizing
+from pinmap.services import analysis, sizing
 from pinmap.services.drawings import Svg
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
@@ -52,5 +53,7 @@ def temperature_along(
     found = along(opened.snapshot, done.routing, done.report, wire, case)
     cases = [(c.key, c.name) for c in opened.job.load_cases]
     return job_page(
-        request, "check/along.html", opened, "check", found=found, chart=Svg(along_chart(found)), cases=cases
-    )
+        request, "check/along.html", opened, "check", found=found, chart=Svg(along_chart(found)), cases=cases,
+        carry=analysis.may_carry_of(done, found.case.key)[wire], state=done.report.wires[found.case.key][wire],
+        rule_names=RULE_NAMES,
+    )  # fmt: skip

@@ -45,7 +45,7 @@ def splices_fit(judge: Judge, sizes: Sizes) -> bool:
 def test_no_choice_has_less_copper(part: int) -> None:
     binding = 0
     for seed in range(part, JOBS, 8):
-        found = optimum(sizing_job(seed), dictionary())
+        found = optimum(sizing_job(seed), dictionary(), time_s=600.0)
         least_kg, sizes = exhaustive(found)
         assert found.proven, seed
         assert found.mass_kg == pytest.approx(least_kg, rel=1e-9), (seed, found.sizes, sizes)

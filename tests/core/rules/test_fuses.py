@@ -92,7 +92,7 @@ def test_r09_of_two_ways_the_larger_fuse_counts() -> None:
 def test_r09_above_the_table_but_cool_is_a_note() -> None:
     found = only(f.change_pin(f.clean(), "H1-2", extra=(("fuse_a", "7.5"),)), "R09", "wire 3A")
     assert found.severity is Severity.NOTE
-    assert "inside its class" in found.why
+    assert "stands 50 K more for hours" in found.why
 
 
 def test_r09_without_a_report_the_table_alone_decides() -> None:

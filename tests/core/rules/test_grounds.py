@@ -26,6 +26,23 @@ def test_r19_a_load_beside_them_is_the_same_cause() -> None:
     only(job, "R19")
 
 
+def test_r20_unit_lifted_by_a_long_ground_wire() -> None:
+    """6 A over 6 m of 2.5 mm2, 60 mohm warm: above the engine's metal."""
+    spoken = f.spoken(f.change_segment(f.clean(), "j2-xd4", length_m=3.6))
+    assert set(spoken) == {"R15", "R20"}
+    (unit,) = (x for x in spoken["R20"] if x.severity is Severity.FIX)
+    assert unit.where[0].startswith("U1-3")
+    assert unit.numbers[0][0] == "above the engine's metal"
+    assert 0.2 < unit.numbers[0][1] < 0.5
+
+
+def test_r20_a_load_on_a_sensors_return_lifts_the_sensor() -> None:
+    job = f.join(f.leave(f.change_pin(f.clean(), "D3-1", current_a=9.0), 12, "D3-2"), 7, "D3-2")
+    sensor = next(x for x in f.spoken(job)["R20"] if x.where[0].startswith("D1-3"))
+    assert {n[0] for n in sensor.numbers} == {"above the engine's metal", "above the control unit's ground"}
+    assert sensor.severity is Severity.FIX
+
+
 def test_r28_screen_with_two_ends() -> None:
     job = f.add_pin(f.clean(), "D4-2", "SCREEN", Kind.SCREEN, Direction.PASSIVE)
     two = f.grid("two", 2, 1, f.HOUSINGS[0].gender).cavities

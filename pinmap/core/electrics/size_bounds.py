@@ -1,0 +1,131 @@
+"""Heat that no choice of sizes within a box can stay below; what makes a size's exclusion a proof.
+
+A thicker neighbour makes less heat but a wider bundle, in which a wire's own heat has a longer way out, so the true
+temperature need not fall with every larger size. The bounds take each part at its best within the box: heat from the
+largest sizes, the way inside from the narrowest bundle and the best conductivity, the surface of the widest bundle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pinmap.core.electrics.bundle_heat import (
+    BundleLayout,
+    BundleTemperatures,
+    allowed_current_a,
+    bundle_temperatures,
+    covering_layer,
+    even_bundle_m,
+    inside_w_per_m_k,
+    to_middle,
+)
+from pinmap.core.electrics.heat import Floats, WireHeat, wire_heat
+from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, segment_coverings
+from pinmap.core.loom.results import Routing, Wire
+from pinmap.core.model.jobs import Snapshot
+
+_LOOSE = 1.2
+_LOOSE_SHARE = 1 / _LOOSE**2  # of a mixed bundle's circle that wires fill
+
+
+@dataclass(frozen=True)
+class Best:
+    """The best of a box for one variant: temperatures of every wire at its largest size in each case, and the most that
+    each may carry as a share of a free wire, over the cases."""
+
+    layout: BundleLayout
+    found: BundleTemperatures
+    share: Floats
+
+
+class HeatBounds:
+    """Of one variant. ``least_a`` are the least heating currents of any good choice, shape (cases, wires)."""
+
+    def __init__(self, snapshot: Snapshot, routing: Routing, low: Sequence[float], least_a: Floats) -> None:
+        """``low`` is the smallest size of each wire [mm²]."""
+        self.snapshot, self.wires, self.least_a = snapshot, routing.wires, least_a
+        self.now = layout_of(snapshot, routing)
+        self.low = wire_heat([(mm2, w.insulation) for mm2, w in zip(low, routing.wires, strict=True)])
+        self.coverings = segment_coverings(snapshot)
+        self.air_c = hottest_air_c(self.now)
+
+    def best(self, high: Sequence[float]) -> Best:
+        """With sizes from the smallest up to ``high`` [mm²], one a wire."""
+        layout = self._layout(wire_heat([(mm2, w.insulation) for mm2, w in zip(high, self.wires, strict=True)]))
+        return self._judged(layout)
+
+    def exact(self, routing: Routing) -> Best:
+        """With the bundles of just these sizes, whatever the currents do."""
+        return self._judged(layout_of(self.snapshot, routing))
+
+    def _judged(self, layout: BundleLayout) -> Best:
+        found = bundle_temperatures(layout, self.least_a)
+        free = free_a(layout.wires, self.air_c)
+        allowed = np.array([allowed_current_a(layout, row) for row in self.least_a]).reshape(self.least_a.shape)
+        share = np.divide(allowed, free, out=np.ones_like(allowed), where=free > 0).max(axis=0, initial=0.0)
+        return Best(layout, found, np.clip(share, 0.05, 1.0))
+
+    def _layout(self, high: WireHeat) -> BundleLayout:
+        now, at, seg = self.now, self.now.wire, self.now.segment
+        count = now.ambient_c.size
+
+        def total(values: Floats) -> Floats:
+            return np.asarray(np.bincount(seg, values, count), dtype=float)
+
+        thick, thin = high.outside_m[at], self.low.outside_m[at]
+        number = total(np.ones_like(thick))
+        used = number > 0
+        packed = even_bundle_m(number, np.ones(count))  # by diameter of a wire, equal wires
+        tight = np.minimum(packed / (_LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
+        wide = np.maximum(packed / (_LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
+        narrow_m = np.where(number <= 2, total(thin), tight * _LOOSE * np.sqrt(total(thin**2)))
+        wide_m = np.where(number <= 2, total(thick), wide * _LOOSE * np.sqrt(total(thick**2)))
+        narrow_m, wide_m = np.where(used, narrow_m, 1e-3), np.where(used, wide_m, 1e-3)
+        widest, wall, metal = np.zeros(count), np.zeros(count), np.zeros(count)
+        np.maximum.at(widest, seg, thin)
+        narrow_m = np.maximum(narrow_m, widest)
+        for heat in (high, self.low):
+            np.maximum.at(wall, seg, heat.wall_w_per_m_k[at])
+            np.maximum.at(metal, seg, (heat.conductor_m / heat.outside_m)[at] ** 2)
+        least, most = np.full(count, np.inf), np.zeros(count)
+        np.minimum.at(least, seg, thin)
+        np.maximum.at(most, seg, thick)
+        ratio = np.where(used, least / np.maximum(most, 1e-12), 1.0)
+        filled = np.where(number <= 2, (1 + ratio**2) / (1 + ratio) ** 2, np.maximum(number / packed**2, _LOOSE_SHARE))
+        filled = np.where(number <= 1, 0.99, np.minimum(filled, 0.99))
+        inside = np.ones(count)
+        inside[used] = inside_w_per_m_k(wall[used], np.minimum(metal, 0.95)[used], filled[used], now.ambient_c[used])
+        outer, covering, emissivity = wide_m.copy(), np.zeros(count), now.emissivity
+        keys = [*self.coverings, *([""] * (count - len(self.coverings)))]
+        for key in set(keys):
+            which = np.array([i for i, own in enumerate(keys) if own == key])
+            outer[which], covering[which], _ = covering_layer(key, wide_m[which], now.ambient_c[which])
+        others, own = to_middle(np.minimum(thick / narrow_m[seg], 1.0))
+        wall_way = np.minimum(high.wall_k_m_per_w, self.low.wall_k_m_per_w)[at]
+        return replace(
+            now, wires=high, others_k_m_per_w=np.maximum(others, 0.0) / (4 * np.pi * inside[seg]),
+            own_k_m_per_w=wall_way + own / (4 * np.pi * inside[seg]), bundle_m=wide_m, outer_m=outer,
+            inside_w_per_m_k=inside, covering_k_m_per_w=covering, emissivity=emissivity,
+        )  # fmt: skip
+
+
+def no_cooler_c(best: Best, wires: Sequence[Wire], of: Sequence[int], heat: WireHeat, case: int, amps: Floats) -> tuple[
+    Floats, Floats
+]:  # fmt: skip
+    """Least temperature at the hottest place and in the mean [°C] of wires (by index ``of``) with other sizes than the
+    box's largest, given as ``heat``: what they make more than at the largest warms themselves at least."""
+    layout, index = best.layout, np.asarray(of, dtype=np.intp)
+    order, first, _ = layout.by_wire
+    own = np.minimum.reduceat(layout.own_k_m_per_w[order], first) if order.size else np.zeros(len(wires))
+    most = best.found.hottest_c[case][index]
+    mean = best.found.mean_c[case][index]
+    large = layout.wires.take(index)
+    more = amps[index] ** 2 * (heat.r20_ohm_per_m - large.r20_ohm_per_m)
+    warmer = np.maximum(more, 0.0) * own[index]
+    return (
+        np.asarray(most + warmer * (1 + large.alpha_per_k * (most - 20))),
+        np.asarray(mean + warmer * (1 + large.alpha_per_k * (mean - 20))),
+    )
