@@ -51,6 +51,8 @@ def feed_reports(done: Analysis) -> tuple[FeedReport, ...]:
 def wires_of(done: Analysis, signal: str = "", source: str = "") -> frozenset[str] | None:
     """Ids of the wires of a signal, or of a feed by its source pin; None for the whole job."""
     if signal:
+        if signal not in done.snapshot.signal:
+            raise InputError("signal", signal, "choose a signal from the list")
         return frozenset(w.id for w in done.routing.wires if w.signal == signal)
     if source:
         for feed in feed_reports(done):

@@ -8,6 +8,7 @@ from pinmap.store import (
     job_tables,
     people_tables,
     platform_tables,
+    presence_tables,
     release_tables,
     step_tables,
 )
@@ -21,6 +22,7 @@ __all__ = [
     "metadata",
     "people_tables",
     "platform_tables",
+    "presence_tables",
     "release_tables",
     "step_tables",
 ]

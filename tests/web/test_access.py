@@ -34,6 +34,7 @@ ANYBODY = {
     "POST /s/{token}",
 }
 ALL_SIGNED_IN = {
+    "POST /jobs/{key}/here",
     "POST /me/password",
     "POST /me/sessions/end",
     "POST /me/sessions/end-others",

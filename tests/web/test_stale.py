@@ -26,6 +26,7 @@ WITHOUT_VERSION = {
     "/jobs/{key}/copy": "makes a new job of what is stored",
     "/jobs/{key}/revisions/{letter}/branch": "makes a new job of a revision, which never changes",
     "/jobs/{key}/layout/list/read": "looks only",
+    "/jobs/{key}/here": "notes who has the job open; changes nothing of it",
     "/jobs/{key}/handover/share": "makes a link to a revision, which never changes",
     "/jobs/{key}/handover/revoke": "ends a link, whatever happened to it",
     "/s/{token}": "reads",

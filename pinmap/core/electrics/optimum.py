@@ -192,6 +192,8 @@ class _Search:
 
     def _master(self, first: Sequence[int], rows: Sequence[Row]) -> tuple[Sizes, float] | None:
         """The choice of least copper under the rows, checked against them exactly; None where there is none."""
+        if not self.knobs:
+            return (), 0.0
         # imported where it is used: it loads for long, and the app can start without
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import coo_array
