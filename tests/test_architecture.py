@@ -44,11 +44,12 @@ def test_top_level_is_fixed() -> None:
 
 
 def test_tests_mirror_the_package() -> None:
-    """A test module stands where its subject stands; tests of the whole (bench, browser, top level) are named apart."""
+    """A test module stands where its subject stands; tests of the whole (bench, browser, processes, top level) stand
+    apart."""
     strays = []
     for path in (ROOT / "tests").rglob("test_*.py"):
         inside = path.relative_to(ROOT / "tests").parent
-        if inside.parts[:1] in {(), ("bench",), ("browser",)}:
+        if inside.parts[:1] in {(), ("bench",), ("browser",), ("processes",)}:
             continue
         if not (ROOT / "pinmap" / inside).is_dir():
             strays.append(str(path))
