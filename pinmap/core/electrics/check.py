@@ -11,11 +11,10 @@ from pinmap.core.electrics.bundle_heat import BundleLayout, bundle_temperatures
 from pinmap.core.electrics.heat import Floats
 from pinmap.core.electrics.heat_rules import table_limit
 from pinmap.core.electrics.heating import heating_a
-from pinmap.core.electrics.loads import Load
 from pinmap.core.electrics.network import Ints, Network, Solution, Solver, build_network
 from pinmap.core.electrics.paths import trace_demand
 from pinmap.core.electrics.renewal import renewed
-from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, WireState
+from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, Volts, WireState
 from pinmap.core.electrics.sizing import Demand, advise
 from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, shares
 from pinmap.core.electrics.unfed import Explainer
@@ -90,7 +89,7 @@ def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Net
         current_a=heats.max(axis=0, initial=0.0), factor=share, ambient_c=air_c, growth=np.full(n, np.inf),
         growth_load=[""] * n, fuse_a=np.zeros(n), loaded=loaded.max(axis=0, initial=1), table=table.ampacity_a,
     )  # fmt: skip
-    voltage: dict[str, dict[str, float]] = {}
+    voltage: dict[str, Mapping[str, float]] = {}
     wires: dict[str, Mapping[str, WireState]] = {}
     load_states: list[LoadState] = []
     unfed: list[UnfedLoad] = []
@@ -99,14 +98,9 @@ def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Net
     place = {wire_id: i for i, wire_id in enumerate(ids)}
     for found, counts in zip(cases, loaded, strict=True):
         key, solution = found.case.key, found.solution
-        volts = zip(network.points, solution.volts.tolist(), strict=True)
-        voltage[key] = {point: v for point, v in volts if v == v}  # a floating point has NaN, which is not itself
+        voltage[key] = Volts(network.index, solution.volts)
         wires[key] = Records(place, _states_of_wires(ids, found, air_c, counts, table))
-        states = [
-            _load_state(network, found, load, amps_of)
-            for load, amps_of in zip(solution.fed, solution.load_a.tolist(), strict=True)
-            if load.draw(found.case.code) is not None
-        ]
+        states = _load_states(network, found)
         states += _coil_states(network, found, nominal_v)
         load_states.extend(states)
         trace_demand(network, solution, found.case.supply_v, found.wire_ohm, length_m, states, demand)
@@ -188,7 +182,6 @@ class _Table:
     def __init__(self, rule: str, wires: Sequence[Wire], air_c: Floats, nominal_v: float) -> None:
         self.rule, self.wires, self.nominal_v = rule, wires, nominal_v
         self.air_c = air_c.tolist()
-        self.class_c = [insulation(w.insulation).max_temp_c for w in wires]
 
     def now(self, index: int, loaded: int) -> float | None:
         """Of a wire as it is, with so many loaded ones in its bundle."""
@@ -198,35 +191,33 @@ class _Table:
         """Of a wire with another size."""
         if self.rule == MODEL:
             return None
-        return table_limit(
-            self.rule, mm2, self.class_c[index], self.air_c[index], max(loaded, 1), self.nominal_v
-        ).ampacity_a
+        class_c = insulation(self.wires[index].insulation).max_temp_c
+        return table_limit(self.rule, mm2, class_c, self.air_c[index], max(loaded, 1), self.nominal_v).ampacity_a
 
 
-def _load_state(network: Network, found: _Case, load: Load, amps: float) -> LoadState:
-    feed, back = network.feed_of[load.key], network.back_of[load.key]
-    plus_v, minus_v = float(found.solution.volts[feed]), float(found.solution.volts[back])
-    need_v, why = load.need(found.case.supply_v)
-    draw = load.draw(found.case.code)
-    return LoadState(
-        load=load.key,
-        case=found.case.key,
-        feed=network.points[feed],
-        back=network.points[back],
-        current_a=amps,
-        voltage_v=plus_v - minus_v,
-        feed_drop_v=load.fed_with_v(found.case.supply_v) - plus_v,
-        return_drop_v=minus_v,
-        need_v=need_v,
-        need_why=why,
-        origin=load.origin,
-        model="" if load.model is None else load.model.name,
-        formula="" if draw is None else draw.formula,
-        rms_a=None if draw is None or draw.rms_factor == 1 else amps * draw.rms_factor,
-        inrush_a=load.inrush_a,
-        inrush_s=load.inrush_s,
-        inrush_from=load.inrush_from,
-    )
+def _load_states(network: Network, found: _Case) -> list[LoadState]:
+    """Each load that draws a known current in this case."""
+    solution, case = found.solution, found.case
+    fed = solution.layout.fed
+    feeds, backs = network.feed[fed], network.back[fed]
+    columns = (fed, feeds, backs, solution.volts[feeds], solution.volts[backs], solution.load_a)
+    out = []
+    for place, feed, back, plus_v, minus_v, amps in zip(*(c.tolist() for c in columns), strict=True):
+        load = network.loads[place]
+        draw = load.draw(case.code)
+        if draw is None:
+            continue
+        need_v, why = load.need(case.supply_v)
+        out.append(
+            LoadState(
+                load=load.key, case=case.key, feed=network.points[feed], back=network.points[back], current_a=amps,
+                voltage_v=plus_v - minus_v, feed_drop_v=load.fed_with_v(case.supply_v) - plus_v, return_drop_v=minus_v,
+                need_v=need_v, need_why=why, origin=load.origin, model="" if load.model is None else load.model.name,
+                formula=draw.formula, rms_a=None if draw.rms_factor == 1 else amps * draw.rms_factor,
+                inrush_a=load.inrush_a, inrush_s=load.inrush_s, inrush_from=load.inrush_from,
+            )
+        )  # fmt: skip
+    return out
 
 
 def _coil_states(network: Network, found: _Case, nominal_v: float) -> list[LoadState]:

@@ -35,6 +35,7 @@ class LoadTable:
     state: Ints  # by load: which of these
     by_case: Ints  # loads that draw by letter
     on_reference: Bools
+    uneven: Bools  # pulsed or intermittent in some case
 
     def draws(self, code: str) -> Draws:
         """What each load draws in cases of this letter."""
@@ -68,4 +69,9 @@ def load_table(loads: Sequence[Load]) -> LoadTable:
         loads=loads, law=np.array(law, dtype=np.int64), value=np.array(value, dtype=float), states=tuple(states),
         state=np.array(state, dtype=np.int64), by_case=np.array(by_case, dtype=np.int64),
         on_reference=np.fromiter((load.on_reference for load in loads), dtype=bool, count=len(loads)),
+        uneven=np.fromiter(map(_uneven, loads), dtype=bool, count=len(loads)),
     )  # fmt: skip
+
+
+def _uneven(load: Load) -> bool:
+    return load.model is not None and any(d.rms_factor > 1 or d.on_s > 0 for d in load.model.draws.values())

@@ -127,8 +127,9 @@ def trace_demand(
         return
     ways = Ways(network, solution, wire_ohm)
     n, branches = network.n_wires, ways.skeleton.a.size
-    feed = np.array([ways.node(network.index[s.feed]) for s in states])
-    back = np.array([ways.node(network.index[s.back]) for s in states])
+    node = ways.frame.node[ways.skeleton.place]  # by point; a load's ends are always kept
+    feed = node[[network.index[s.feed] for s in states]]
+    back = node[[network.index[s.back] for s in states]]
     _trace_fuses(network, ways, feed, demand)
     branch = ways.skeleton.branch[:n]
     there = branch >= 0

@@ -6,6 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 V = TypeVar("V")
 
 
@@ -31,6 +34,25 @@ class Records(Mapping[str, V]):
 
     def __len__(self) -> int:
         return len(self._place)
+
+
+class Volts(Mapping[str, float]):
+    """Volts by electrical point; a point that floats, NaN among ``volts``, is not there."""
+
+    def __init__(self, place: Mapping[str, int], volts: NDArray[np.float64]) -> None:
+        self._place, self._volts = place, volts
+
+    def __getitem__(self, point: str) -> float:
+        found = float(self._volts[self._place[point]])
+        if found != found:
+            raise KeyError(point)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return (point for point, i in self._place.items() if not np.isnan(self._volts[i]))
+
+    def __len__(self) -> int:
+        return int(np.count_nonzero(~np.isnan(self._volts)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinmap.core.electrics.heat import Floats, ampacity_a, wire_heat
-from pinmap.core.electrics.results import SizeAdvice
+from pinmap.core.electrics.results import Records, SizeAdvice
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import HEAT_MARGIN_K
 from pinmap.core.loom.results import Wire
@@ -34,7 +34,7 @@ class Demand:
     table: Callable[[int, float, int], float | None]
 
 
-def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[str, SizeAdvice]:
+def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> Mapping[str, SizeAdvice]:
     """Advice per wire id. Heat keeps a margin to the insulation's class; behind a fuse the wire must stand the fuse's
     rated current; drop shares what a load may lose among the wires on its way so that they need the
     least copper. Raises InputError for an impossible stock size."""
@@ -57,20 +57,22 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> dict[
     by_heat = _first(allowed >= demand.current_a[:, None] - 1e-9)
     by_fuse = _first(to_class[row] * demand.factor[:, None] >= demand.fuse_a[:, None] - 1e-9)
     by_drop = _first(r20[row] <= (now * demand.growth)[:, None] * (1 + 1e-9))
-    out = {}
-    for i, wire in enumerate(wires):
-        needs = (("heat", int(by_heat[i])), ("fuse", int(by_fuse[i])), ("drop", int(by_drop[i])))
-        limit, place = max(needs, key=lambda n: n[1])
-        enough = place < len(stock)
+    needs = np.stack([by_heat, by_fuse, by_drop])
+    binding, places = needs.argmax(axis=0).tolist(), needs.max(axis=0).tolist()
+
+    def make(i: int) -> SizeAdvice:
+        place = places[i]
         mm2 = stock[min(place, len(stock) - 1)]
+        limit = ("heat", "fuse", "drop")[binding[i]]
         if place == 0:
             limit, why = "least size", f"{mm2:g} mm² meets heat, fuse and drop"
-        else:
+        elif place < len(stock):
             why = _why(limit, i, demand)
-        if not enough:
+        else:
             why = f"even {mm2:g} mm², the largest in stock, is too small: {_why(limit, i, demand)}"
-        out[wire.id] = SizeAdvice(wire=wire.id, mm2=mm2, limit=limit, why=why)
-    return out
+        return SizeAdvice(wire=wires[i].id, mm2=mm2, limit=limit, why=why)
+
+    return Records({w.id: i for i, w in enumerate(wires)}, make)
 
 
 @lru_cache(maxsize=512)
