@@ -219,7 +219,7 @@ async def _form_again(
     filled = refill(
         html,
         _address(request),
-        sent,
+        {name: values for name, values in sent.items() if name not in _NOT_SHOWN},
         here=urlsplit(back).path,
         untouched=" ".join(sent.get("untouched", ())).split(),
         problem=(refusal.field, refusal.remedy),

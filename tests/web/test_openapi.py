@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +23,8 @@ from tests.factories_people import COOKIE, session_of
 
 REQUESTS = int(os.environ.get("PINMAP_TEST_REQUESTS", "1000"))
 # What there is, so that not every request ends at "there is no such job".
+KEYS = {"/jobs/": ["bench", "bench-done"], "/platforms/": ["rig", "cart", "lone"], "/shelf/": ["iso-1724"]}
 KNOWN = {
-    "key": ["bench", "bench-done", "rig", "cart", "lone", "iso-1724"],
     "signal": ["s001", "s002"],
     "device": ["F1", "F2"],
     "node": ["xr", "xc", "box", "j9"],
@@ -82,7 +83,8 @@ def _with_known(draw: st.DrawFn, values: Any, known: dict[str, list[Any]]) -> An
 @st.composite
 def _requests(draw: st.DrawFn, operation: Any) -> Case:
     case = draw(operation.as_strategy())
-    case.path_parameters = _with_known(draw, case.path_parameters, KNOWN)
+    keys = next((keys for start, keys in KEYS.items() if operation.path.startswith(start)), [])
+    case.path_parameters = _with_known(draw, case.path_parameters, KNOWN | ({"key": keys} if keys else {}))
     case.query = _with_known(draw, case.query, FIELDS | {"pin": PINS})
     case.body = _with_known(draw, case.body, FIELDS)
     return case
@@ -96,9 +98,12 @@ def test_no_request_makes_the_app_fail(app: FastAPI) -> None:
     each = -(-REQUESTS // len(operations))
     statuses: dict[int, int] = {}
     with TestClient(app, raise_server_exceptions=False, follow_redirects=False) as client:
-        for operation in operations:
+        # Some operations take nothing to make up, so that others are asked again until there were enough.
+        for round_number, operation in ((n, operation) for n in count(1) for operation in operations):
+            if sum(statuses.values()) >= REQUESTS:
+                break
 
-            @seed(1)
+            @seed(round_number)
             @settings(
                 max_examples=each,
                 deadline=None,
@@ -108,6 +113,7 @@ def test_no_request_makes_the_app_fail(app: FastAPI) -> None:
             )
             @given(_requests(operation))
             def sent(case: Case) -> None:
+                client.cookies.clear()  # whatever was answered before: a session of an owner
                 client.cookies.set(COOKIE, session_of(app.state.shop))
                 wanted = case.as_transport_kwargs(base_url="http://testserver")
                 wanted.pop("cookies", None)
@@ -116,7 +122,5 @@ def test_no_request_makes_the_app_fail(app: FastAPI) -> None:
                 assert answer.status_code < 500, f"{wanted}\n{answer.text[:2000]}"
 
             sent()
-    count = sum(statuses.values())
-    print(f"{count} requests: {dict(sorted(statuses.items()))}")  # noqa: T201 - the figure is asked for by name
-    assert count >= 0.9 * REQUESTS
-    assert sum(n for status, n in statuses.items() if status < 400) > count / 20, statuses
+    print(f"{sum(statuses.values())} requests: {dict(sorted(statuses.items()))}")  # noqa: T201 - asked for by name
+    assert sum(n for status, n in statuses.items() if status < 400) > REQUESTS / 20, statuses

@@ -96,7 +96,9 @@ class Pattern:
     def __init__(self, layout: Layout, ohms: Ints, powers: Ints, s_plus: Ints, s_minus: Ints) -> None:
         reach, frame = layout.reach, layout.frame
         skeleton = frame.skeleton
-        feed, back = frame.node[skeleton.feed], frame.node[skeleton.back]
+        # A load without a place has -1 for one, which must lead somewhere even where nothing at all is connected.
+        node = frame.node if frame.node.size else np.zeros(1, dtype=np.int64)
+        feed, back = node[skeleton.feed], node[skeleton.back]
         # Branches that stand open or lie within one node stay out.
         used = reach.active & (frame.a != frame.b)
         is_diode = np.zeros(used.size, dtype=bool)
