@@ -125,6 +125,27 @@ class BundleLayout:
         length = np.bincount(self.wire, self.length_m[self.segment], self.wires.outside_m.size)
         return order, first, np.asarray(length, dtype=float)
 
+    @cached_property
+    def kind(self) -> Ints:
+        """By wire: which of the kinds of wire it is."""
+        w = self.wires
+        columns = (w.conductor_m, w.outside_m, w.r20_ohm_per_m, w.wall_w_per_m_k, w.max_temp_c, w.alpha_per_k)
+        kinds: dict[tuple[float, ...], int] = {}
+        rows = zip(*(c.tolist() for c in columns), strict=True)
+        return np.array([kinds.setdefault(row, len(kinds)) for row in rows], dtype=np.int64)
+
+    def alike(self, idle: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+        """Places of which no two are alike, and by place which of them it is like: idle wires of one kind are alike
+        wherever they lie in a segment together. A loom is full of them."""
+        resting = idle[self.wire]
+        key = self.segment * (int(self.kind.max(initial=0)) + 1) + self.kind[self.wire]
+        own = np.arange(key.size)
+        first = np.full(int(key.max(initial=-1)) + 1, -1)
+        first[key[resting]] = own[resting]
+        shown = np.where(resting, first[key], own)
+        only = np.flatnonzero(shown == own)
+        return only, np.searchsorted(only, shown)
+
 
 @dataclass(frozen=True)
 class BundleTemperatures:
@@ -309,20 +330,23 @@ def _surface(layout: BundleLayout, line: tuple[Floats, Floats], air_c: Floats) -
 
 
 def allowed_current_a(
-    layout: BundleLayout, current_a: Floats, margin_k: float = 0.0, now: BundleTemperatures | None = None
+    layout: BundleLayout, current_a: Floats, margin_k: float = 0.0, place_c: Floats | None = None
 ) -> Floats:
     """Current [A] at which each wire alone would reach its insulation's class less a margin while all other wires keep
-    their present currents; 0 where their heat alone is too much. ``current_a`` of shape (wires); ``now`` are the
-    temperatures at these currents, where they are at hand."""
-    wires, at, seg = layout.wires, layout.wire, layout.segment
-    now = now or bundle_temperatures(layout, current_a)
-    q_now = (current_a[at] ** 2) * (wires.r20_ohm_per_m[at] * (1 + wires.alpha_per_k[at] * (now.place_c - 20)))
-    heat = np.bincount(seg, q_now, layout.ambient_c.size)
-    rest = np.maximum(heat[seg] - q_now, 0.0)
+    their present currents; 0 where their heat alone is too much. ``current_a`` of shape (wires); ``place_c`` are the
+    places' temperatures at these currents, where they are at hand."""
+    wires = layout.wires
+    place_c = bundle_temperatures(layout, current_a).place_c if place_c is None else place_c
+    r_now = wires.r20_ohm_per_m[layout.wire] * (1 + wires.alpha_per_k[layout.wire] * (place_c - 20))
+    q_now = current_a[layout.wire] ** 2 * r_now
+    heat = np.bincount(layout.segment, q_now, layout.ambient_c.size)
+    only, like = layout.alike(current_a == 0)
+    at, seg = layout.wire[only], layout.segment[only]
+    rest = np.maximum(heat[seg] - q_now[only], 0.0)
     limit = (wires.max_temp_c - margin_k)[at]
     air_c, outer, emissivity = layout.ambient_c[seg], layout.outer_m[seg], layout.emissivity[seg]
-    own_way = layout.own_k_m_per_w + layout.covering_k_m_per_w[seg]
-    rest_way = layout.others_k_m_per_w + layout.covering_k_m_per_w[seg]
+    own_way = layout.own_k_m_per_w[only] + layout.covering_k_m_per_w[seg]
+    rest_way = layout.others_k_m_per_w[only] + layout.covering_k_m_per_w[seg]
     # Surface temperature at which surface + own·own_way + rest·rest_way is the limit, own being what it sheds less the
     # rest. The left side curves upwards, so Newton's steps come down to the root after the first.
     aim = limit - rest * (rest_way - own_way)
@@ -339,7 +363,7 @@ def allowed_current_a(
     own = np.where(aim > air_c, np.maximum(given_off_w_per_m(outer, surface, air_c, emissivity) - rest, 0.0), 0.0)
     amps = np.sqrt(own / wires.resistance_ohm_per_m(wires.max_temp_c - margin_k)[at])
     least = np.full(current_a.shape, np.inf)
-    np.minimum.at(least, at, amps)
+    np.minimum.at(least, layout.wire, amps[like])
     return least
 
 

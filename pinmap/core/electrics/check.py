@@ -38,6 +38,7 @@ class _Case:
     wire_ohm: Floats
     heating_a: Floats
     hottest_c: Floats
+    place_c: Floats
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Net
     n = network.n_wires
     heats = np.array([c.heating_a for c in cases]).reshape(len(cases), n)
     loaded = _loaded(layout, heats, LOADED_SHARE.value * free_a(layout.wires, air_c))
-    share = shares(layout, heats)
+    share = shares(layout, heats, [c.place_c for c in cases])
     nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
     table = _Table(snapshot.job.practice.heat_rule, routing.wires, air_c, nominal_v)
     demand = Demand(
@@ -153,10 +154,10 @@ def _solve_warm(network: Network, layout: BundleLayout, air_c: Floats, cases: Se
             solution = solvers[i].solve(ohm)
             solved.append((solution, ohm, heating_a(network, solution, cases[i].code, ohm, layout.wires, air_c)))
         warm = bundle_temperatures(layout, np.array([heating for _, _, heating in solved]))
-        for i, (solution, ohm, heating), hottest, after in zip(
-            open_cases, solved, warm.hottest_c, warm.mean_c, strict=True
+        for i, (solution, ohm, heating), hottest, after, places in zip(
+            open_cases, solved, warm.hottest_c, warm.mean_c, warm.place_c, strict=True
         ):
-            found[i] = _Case(cases[i], solution, ohm, heating, hottest)
+            found[i] = _Case(cases[i], solution, ohm, heating, hottest, places)
             moved[i], mean[i] = float(np.abs(after - mean[i]).max(initial=0.0)), after
         open_cases = [i for i in open_cases if moved[i] >= _AGREED_K]
     return [case for case in found if case is not None]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from itertools import chain
 
@@ -54,14 +55,15 @@ def _known(covering: str) -> str:
     return covering
 
 
-def shares(layout: BundleLayout, heating_a: Floats) -> Floats:
+def shares(layout: BundleLayout, heating_a: Floats, place_c: Sequence[Floats]) -> Floats:
     """By wire: what it may carry alone while all others keep their currents, as a share of what it may carry in free
-    air, at most 1; in the load case in which the loom makes the most heat. heating_a of shape (cases, wires)."""
+    air, at most 1; in the load case in which the loom makes the most heat. heating_a of shape (cases, wires);
+    ``place_c`` are the places' temperatures in each case."""
     heat = layout.wires
     if not heating_a.size:
         return np.ones(heat.outside_m.size)
-    worst = heating_a[int(np.argmax((heating_a**2 * heat.r20_ohm_per_m).sum(axis=1)))]
-    allowed = allowed_current_a(layout, worst)
+    worst = int(np.argmax((heating_a**2 * heat.r20_ohm_per_m).sum(axis=1)))
+    allowed = allowed_current_a(layout, heating_a[worst], place_c=place_c[worst])
     free = free_a(heat, hottest_air_c(layout))
     share = np.divide(allowed, free, out=np.ones_like(free), where=free > 0)
     return np.asarray(np.clip(np.floor(share * 100) / 100, _LEAST, 1.0))
