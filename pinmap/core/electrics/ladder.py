@@ -123,13 +123,13 @@ def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_i
     index = next(i for i, w in enumerate(routing.wires) if w.id == wire_id)
     place = {s.key: i for i, s in enumerate(snapshot.job.segments)}
     out = []
-    for key in wire.segments:
+    for key, length_m in zip(wire.segments, wire.pieces_m, strict=True):
         segment = snapshot.job.segments[place[key]]
         here = np.flatnonzero((layout.wire == index) & (layout.segment == place[key]))
         zone = snapshot.zone.get(segment.zone)
         out.append(
             Stretch(
-                segment=key, zone=zone.name if zone is not None else "no zone", length_m=segment.length_m,
+                segment=key, zone=zone.name if zone is not None else "no zone", length_m=length_m,
                 air_c=float(layout.ambient_c[place[key]]), conductor_c=float(found.place_c[here[0]]),
                 wires=len(routing.bundle.get(key, ())),
             )

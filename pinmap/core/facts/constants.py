@@ -25,6 +25,7 @@ GRAVITY_M_PER_S2: Final = Constant(9.80665, "m/s²", "ISO 80000-3, standard acce
 AIR_GAS_J_PER_KG_K: Final = Constant(287.05, "J/(kg·K)", "US Standard Atmosphere 1976, dry air")
 AIR_PRESSURE_PA: Final = Constant(101325.0, "Pa", "US Standard Atmosphere 1976, sea level")
 EMISSIVITY: Final = Constant(0.9, "1", "common practice: matt plastic")
+COPPER_G_PER_CM3: Final = Constant(8.89, "g/cm³ at 20 °C", "IEC 60028, annealed copper; 1 mm² · 1 m has this mass in g")
 COPPER_MELTS_C: Final = Constant(1084.6, "°C", "ITS-90, freezing point of copper")
 
 CONTACT_OHM: Final = Constant(0.005, "ohm", "resistance budget of a control-unit installation, a mated contact")

@@ -102,8 +102,10 @@ def covering_mass(bundle_mm: float, key: str, length_m: float) -> Mass:
 
 def segment_mass(routing: Routing, segment: Segment) -> Mass:
     """Wires and covering along a segment."""
-    wires = segment_wires(routing, segment.key)
-    total = sum((wire_mass(w.mm2, w.insulation, segment.length_m) for w in wires), Mass())
+    total = Mass()
+    for wire in segment_wires(routing, segment.key):
+        runs_m = sum(m for key, m in zip(wire.segments, wire.pieces_m, strict=True) if key == segment.key)
+        total += wire_mass(wire.mm2, wire.insulation, runs_m)
     return total + covering_mass(segment_diameter_mm(routing, segment.key), segment.covering, segment.length_m)
 
 

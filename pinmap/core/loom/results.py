@@ -58,7 +58,8 @@ def device_point(end: DeviceEnd) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wire:
-    """One piece of wire. length_m is the path through the segments, cut_length_m what the builder cuts [m]."""
+    """One piece of wire. length_m is the path through the segments, pieces_m how far it runs in each (a splice within a
+    segment ends it there), cut_length_m what the builder cuts [m]."""
 
     id: str
     signal: str
@@ -66,6 +67,7 @@ class Wire:
     a: WireEnd
     b: WireEnd
     segments: tuple[str, ...]
+    pieces_m: tuple[float, ...]
     length_m: float
     cut_length_m: float
     mm2: float
@@ -77,7 +79,10 @@ class Wire:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Splice:
-    """A point where three or more wires of a net meet. ``at_m`` is the distance from ``node`` along ``segment``."""
+    """A point where three or more wires of a net meet. ``at_m`` is the distance from ``node`` along ``segment``.
+
+    ``proven``: no other choice of splices for this net costs less. ``waived`` says which rule about places for
+    splices could not be kept."""
 
     id: str
     signal: str
@@ -86,6 +91,8 @@ class Splice:
     wires: tuple[str, ...] = ()
     segment: str = ""
     at_m: float = 0.0
+    proven: bool = True
+    waived: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +106,15 @@ class RoutingGap:
     reason: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoutingNote:
+    """A wish about ways or joints that could not be met, in words; the net is routed all the same."""
+
+    signal: str
+    section: int
+    text: str
+
+
 @dataclass(frozen=True)
 class Routing:
     """A routed loom of one variant. Wires are in stable order: by signal number, then letter."""
@@ -106,6 +122,7 @@ class Routing:
     wires: tuple[Wire, ...] = ()
     splices: tuple[Splice, ...] = ()
     gaps: tuple[RoutingGap, ...] = ()
+    notes: tuple[RoutingNote, ...] = ()
 
     @cached_property
     def wire(self) -> Mapping[str, Wire]:

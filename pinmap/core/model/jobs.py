@@ -137,7 +137,7 @@ class Practice:
     connector_run_in_m: float = 0.0  # from the rear of a connector to its cavities; 0: the service loop has it
     bend_pct: float = 0.0  # longer way on the outside of a bundle's bends
     tolerance_m: float = 0.0  # of cutting and laying, added once a wire
-    splice_cost_g: float = 20.0  # a splice is worth this much copper; 20 g are 4.5 m of 0.5 mm2
+    splice_cost_g: float = 40.0  # a splice is worth this much copper; 40 g are 9 m of 0.5 mm2
     max_splices: int = 4  # in one net; 0: no limit
     max_splice_wires: int = 12  # in one splice; 0: no limit
     splice_clear_m: float = 0.04  # no splice nearer to a connector

@@ -95,7 +95,7 @@ def test_splice_place_needs_the_least_copper() -> None:
         copper = {
             n.key: sum(a * d[n.key] for a, d in froms) for n in snapshot.job.nodes if n.kind != NodeKind.CONNECTOR
         }
-        assert copper[splice.node] <= min(copper.values()) + 1e-6
+        assert sum(w.mm2 * w.length_m for w in wires) <= min(copper.values()) + 1e-6
 
 
 def test_splice_keeps_out_of_wet_zones_where_it_can() -> None:
@@ -106,7 +106,10 @@ def test_splice_keeps_out_of_wet_zones_where_it_can() -> None:
     m.segments = [replace(s, zone="wet") if s.key == "g2" else s for s in m.segments]
     m.signal("d:C1-1", "u:C1-1", "h:C1-1")
     _, found = routed(m)
-    assert found.splices[0].node != "j"
+    (splice,) = found.splices
+    assert splice.segment != "g2"
+    assert splice.segment or splice.node != "j"  # 40 mm from the wet run's end, or at a junction that is dry
+    assert splice.waived == ""
 
 
 def test_a_loom_without_junctions_splices_beside_the_connector() -> None:
@@ -117,8 +120,8 @@ def test_a_loom_without_junctions_splices_beside_the_connector() -> None:
     m.signal("h:C1-1", "d:C1-1", "d:C1-2")
     _, found = routed(m)
     (splice,) = found.splices
-    assert (splice.node, splice.segment, splice.at_m) == ("xd", "g1", pytest.approx(0.1))
-    assert [w.length_m for w in found.wires] == pytest.approx([0.9, 0.1, 0.1])
+    assert (splice.node, splice.segment, splice.at_m) == ("xd", "g1", pytest.approx(0.04))
+    assert [w.length_m for w in found.wires] == pytest.approx([0.96, 0.04, 0.04])
 
 
 def test_in_line_devices_cut_the_signal() -> None:
@@ -248,7 +251,7 @@ def _shape(found: Routing) -> list[object]:
 BIG = big_snapshot(n_blocks=3, n_connectors=12, n_sensors=3)
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(
     st.integers(0, 11),
     st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=12).filter(
@@ -262,7 +265,7 @@ def test_renaming_a_connector_changes_names_and_nothing_else(which: int, name: s
     assert _shape(route(other, other.variants[0])) == _shape(route(BIG, BIG.variants[0]))
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(st.data())
 def test_exchanging_donor_and_host_gives_the_mirror_image(data: st.DataObject) -> None:
     """The sides' roles, the seats and the order of each signal's ends turned round: the same copper between the same

@@ -1,0 +1,203 @@
+"""Splices against exhaustive search, against bounds, against the library's Steiner approximation."""
+
+from __future__ import annotations
+
+import math
+import random
+from itertools import product
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from pinmap.core.loom.splice_task import SplicePlan, SpliceTask, measured, obeys, star
+from pinmap.core.loom.splices import best_splices
+from pinmap.core.loom.splices_large import large_splices, tidy
+
+STOCK = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0)
+
+
+def random_task(rng: random.Random, *, nodes: int, ends: int, loops: int = 0, **limits: float) -> SpliceTask:
+    """A random tree, with ``loops`` more runs; splices may sit at some of its nodes."""
+    graph = nx.Graph()
+    graph.add_node(0)
+    for i in range(1, nodes):
+        graph.add_edge(i, rng.randrange(i), weight=round(rng.uniform(0.05, 3.0), 2))
+    for _ in range(loops):
+        a, b = rng.sample(range(nodes), 2)
+        if not graph.has_edge(a, b):
+            graph.add_edge(a, b, weight=round(rng.uniform(0.05, 3.0), 2))
+    metres = np.array(nx.floyd_warshall_numpy(graph, nodelist=range(nodes)))
+    at = [rng.randrange(nodes) for _ in range(ends)]
+    places = sorted(rng.sample(range(nodes), rng.randint(max(1, nodes // 2), nodes)))
+    mm2 = tuple(rng.choice(STOCK[:6]) for _ in range(ends))
+    cap = rng.choice([math.inf, max(mm2), mm2[0]])
+    return task_of(metres, at, places, mm2, cap_mm2=cap, splice_cost_g=rng.choice([0.0, 0.5, 3.0, 20.0]), **limits)
+
+
+def task_of(metres, at, places, mm2, **values) -> SpliceTask:
+    inner = metres[np.ix_(places, places)]
+    return SpliceTask(
+        mm2=mm2,
+        to_place=metres[np.ix_(at, places)],
+        between=lambda p, q: inner[np.ix_(p, q)],
+        apart=metres[np.ix_(at, at)],
+        stock_mm2=STOCK,
+        **values,
+    )
+
+
+def exhaustive_cost(task: SpliceTask) -> float:
+    """Every number of splices, every tree between them, every choice of splice for every end, every place."""
+    ends, spots = len(task.mm2), task.to_place.shape[1]
+    best = math.inf
+    most = task.max_splices or ends - 2
+    for count in range(1, min(most, ends - 2) + 1):
+        for tree in labelled_trees(count):
+            for choice in product(range(count), repeat=ends):
+                wires = [choice.count(s) + sum(s in edge for edge in tree) for s in range(count)]
+                if min(wires) < 3 or (task.max_wires and max(wires) > task.max_wires):
+                    continue
+                sizes = [trunk_size(task, edge, tree, choice) for edge in tree]
+                for places in product(range(spots), repeat=count):
+                    copper = sum(task.mm2[i] * task.to_place[i, places[s]] for i, s in enumerate(choice))
+                    for (a, b), mm2 in zip(tree, sizes, strict=True):
+                        copper += mm2 * task.between(np.array([places[a]]), np.array([places[b]]))[0, 0]
+                    best = min(best, 8.89 * copper + count * task.splice_cost_g)
+    return best
+
+
+def trunk_size(task, edge, tree, choice) -> float:
+    side, todo = {edge[0]}, [edge[0]]
+    while todo:
+        here = todo.pop()
+        for a, b in tree:
+            if (a, b) != edge and here in (a, b):
+                other = a + b - here
+                if other not in side:
+                    side.add(other)
+                    todo.append(other)
+    one = sum(task.mm2[i] for i, s in enumerate(choice) if s in side)
+    need = min(one, sum(task.mm2) - one, task.cap_mm2)
+    return min((s for s in task.stock_mm2 if s >= need - 1e-9), default=need)
+
+
+def labelled_trees(count: int) -> list[list[tuple[int, int]]]:
+    if count == 1:
+        return [[]]
+    if count == 2:
+        return [[(0, 1)]]
+    found = []
+    for code in product(range(count), repeat=count - 2):
+        degree = [1 + code.count(i) for i in range(count)]
+        edges = []
+        for c in code:
+            leaf = degree.index(1)
+            edges.append((leaf, c))
+            degree[leaf] -= 1
+            degree[c] -= 1
+        edges.append(tuple(i for i in range(count) if degree[i] == 1))
+        found.append(edges)
+    return found
+
+
+def is_sound(task: SpliceTask, plan: SplicePlan) -> None:
+    """One tree over all ends; each end has one wire; each splice three or more."""
+    graph = nx.Graph(list(plan.joints))
+    assert nx.is_tree(graph)
+    assert len(graph) == len(task.mm2) + len(plan.places)
+    for point in graph:
+        assert graph.degree(point) >= 3 if point >= len(task.mm2) else graph.degree(point) == 1
+    again = measured(task, plan.places, plan.joints)
+    assert again.cost_g == pytest.approx(plan.cost_g)
+    assert obeys(task, plan)
+
+
+@pytest.mark.parametrize("seed", range(240))
+def test_no_dearer_than_exhaustive_search(seed: int) -> None:
+    """Trees, and graphs with loops for one seed in three; limits for one in four."""
+    rng = random.Random(seed)
+    limits = {}
+    if seed % 4 == 0:
+        limits = {"max_splices": rng.choice([0, 1, 2]), "max_wires": rng.choice([0, 3, 4])}
+    ends = rng.choice([3, 4, 4, 5])
+    if limits.get("max_wires") and limits["max_splices"]:  # keep what is asked possible
+        limits["max_splices"] = max(limits["max_splices"], math.ceil((ends - 2) / (limits["max_wires"] - 2)))
+    task = random_task(rng, nodes=rng.randint(2, 5), ends=ends, loops=2 * (seed % 3 == 0), **limits)
+    plan = best_splices(task)
+    is_sound(task, plan)
+    assert plan.proven
+    assert plan.cost_g == pytest.approx(exhaustive_cost(task), abs=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_six_ends_against_exhaustive_search(seed: int) -> None:
+    rng = random.Random(1000 + seed)
+    task = random_task(rng, nodes=3, ends=6, loops=seed % 2)
+    assert best_splices(task).cost_g == pytest.approx(exhaustive_cost(task), abs=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_many_ends_are_near_the_optimum_and_never_below_it(seed: int) -> None:
+    """The heuristics for large nets, on nets that can also be searched."""
+    rng = random.Random(2000 + seed)
+    task = random_task(rng, nodes=12, ends=rng.randint(5, 8), loops=3 * (seed % 2))
+    exact = best_splices(task)
+    found = large_splices(task, star(task))
+    is_sound(task, found)
+    assert exact.cost_g - 1e-6 <= found.cost_g <= 1.1 * exact.cost_g
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_limits_hold_on_large_nets(seed: int) -> None:
+    rng = random.Random(3000 + seed)
+    task = random_task(rng, nodes=15, ends=rng.randint(11, 25), loops=2, max_wires=6, max_splices=3)
+    plan = best_splices(task)
+    need = math.ceil((len(task.mm2) - 2) / 4)
+    assert len(plan.places) <= max(3, need)
+    for s in range(len(plan.places)):
+        assert 3 <= sum(len(task.mm2) + s in joint for joint in plan.joints) <= 6
+
+
+def test_a_trunk_saves_copper_between_two_far_groups() -> None:
+    """Four thin ends, two and two, 3 m apart: two splices and one wire between them; where splices are dear, one."""
+    metres = np.array([[0.0, 3.0], [3.0, 0.0]]) + 0.0
+    near = task_of(metres, [0, 0, 1, 1], [0, 1], (0.5,) * 4, cap_mm2=0.5, splice_cost_g=5.0)
+    plan = best_splices(near)
+    assert len(plan.places) == 2
+    assert plan.copper_g == pytest.approx(8.89 * 0.5 * 3.0)
+    dear = task_of(metres, [0, 0, 1, 1], [0, 1], (0.5,) * 4, cap_mm2=0.5, splice_cost_g=20.0)
+    assert len(best_splices(dear).places) == 1
+
+
+def test_a_trunk_carries_the_sum() -> None:
+    metres = np.array([[0.0, 3.0], [3.0, 0.0]])
+    task = task_of(metres, [0, 0, 1, 1], [0, 1], (2.5, 1.0, 0.75, 0.5))
+    plan = measured(task, (0, 1), ((0, 4), (1, 4), (2, 5), (3, 5), (4, 5)))
+    assert plan.mm2[-1] == 1.5  # 0.75 + 0.5 on one side, 3.5 on the other; the next in stock
+    assert measured(task_of(metres, [0, 0, 1, 1], [0, 1], (2.5, 1.0, 0.75, 0.5), cap_mm2=1.0), plan.places,
+                    plan.joints).mm2[-1] == 1.0  # fmt: skip
+
+
+def test_tidy_takes_out_what_joins_nothing() -> None:
+    # 0, 1, 2 on splice 3; 3 - 4 - 5, where 4 and 5 have nothing more
+    assert tidy(3, (7, 8, 9), ((0, 3), (1, 3), (2, 3), (3, 4), (4, 5))) == ((7,), ((0, 3), (1, 3), (2, 3)))
+    chain = ((0, 3), (1, 3), (3, 4), (2, 4))
+    assert tidy(3, (1, 2), chain) == ((1,), ((0, 3), (1, 3), (2, 3)))
+
+
+def test_never_dearer_than_the_library_on_large_graphs() -> None:
+    """Copper of equal wires with free splices: a Steiner tree; against the approximation of networkx."""
+    rng = random.Random(5)
+    graph = nx.Graph()
+    for i in range(1, 150):
+        graph.add_edge(i, rng.randrange(max(0, i - 8), i), weight=rng.uniform(0.1, 1.0))
+    for _ in range(60):
+        a, b = rng.sample(range(150), 2)
+        graph.add_edge(a, b, weight=rng.uniform(0.3, 2.0))
+    metres = np.array(nx.floyd_warshall_numpy(graph, nodelist=range(150)))
+    for _ in range(25):
+        at = rng.sample(range(150), rng.randint(3, 9))
+        task = task_of(metres, at, list(range(150)), (1.0,) * len(at), cap_mm2=1.0)
+        theirs = nx.algorithms.approximation.steiner_tree(graph, at).size(weight="weight")
+        assert best_splices(task).copper_g <= 8.89 * theirs + 1e-6
