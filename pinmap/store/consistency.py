@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable
 
 from pinmap.core.errors import StructureError
+from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import Snapshot
 from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.pinouts import PinKey
@@ -67,6 +68,12 @@ def _check_loom(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
             wrong.append((node.key, f"node {node.key} belongs to loom {node.loom!r}, which does not exist"))
         if node.mates is not None and node.mates not in snapshot.connector:
             wrong.append((node.key, f"node {node.key} mates with {':'.join(node.mates)}, which no picked platform has"))
+    for zone in job.zones:
+        wrong.extend(
+            (zone.key, f"zone {zone.name!r} keeps out wires of kind {kind!r}, which is not a kind of wire")
+            for kind in (*zone.avoid, *zone.forbid)
+            if kind not in WIRE_KINDS
+        )
     for segment in job.segments:
         if segment.loom not in looms:
             wrong.append((segment.key, f"segment {segment.key} belongs to loom {segment.loom!r}, which does not exist"))
@@ -85,6 +92,7 @@ def _check_loom(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
 
 
 def _check_signals(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
+    segments = {s.key for s in snapshot.job.segments}
     for signal in snapshot.job.signals:
         for member in signal.members:
             end = member.end
@@ -98,6 +106,11 @@ def _check_signals(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
             (signal.key, f"signal {signal.name!r} runs through device {device!r}, which does not exist")
             for device in signal.inline
             if device not in snapshot.device
+        )
+        wrong.extend(
+            (signal.key, f"signal {signal.name!r} is led through segment {segment!r}, which does not exist")
+            for segment in signal.via
+            if segment not in segments
         )
 
 

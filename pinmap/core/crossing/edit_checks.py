@@ -70,6 +70,15 @@ def positive(value: float | None, field: str, unit: str, *, zero: bool = False) 
         raise InputError(field, value, f"give a number {'of 0 or more' if zero else 'above 0'} in {unit}")
 
 
+def refuse_led(job: Job, segment: str) -> None:
+    """Refuses to lose a run that a signal is led through by hand."""
+    for signal in job.signals:
+        if segment in signal.via:
+            raise InputError(
+                "segment", segment, f"signal {signal.name!r} is led through it by hand; lead it another way first"
+            )
+
+
 def allowed(changes: dict[str, Any], fields: frozenset[str], what: str) -> None:
     """Refuses changes to fields that are not to be changed this way."""
     for name in changes:

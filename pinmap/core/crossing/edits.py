@@ -106,7 +106,7 @@ __all__ = [
 ]
 
 _SIGNAL_FIELDS = frozenset(
-    {"name", "function_code", "mm2", "colour", "insulation", "twist", "screen", "confirmed", "note"}
+    {"name", "function_code", "mm2", "colour", "insulation", "twist", "screen", "confirmed", "note", "via", "joint"}
 )
 _MEMBER_FIELDS = frozenset({"section", "mm2", "colour"})
 
@@ -185,12 +185,17 @@ def accept_proposals(job: Job, proposals: Iterable[Joinable], *, known: Collecti
 
 
 def update_signal(job: Job, key: str, **changes: Any) -> Job:
-    """Changes name, function_code, mm2, colour, insulation, twist, screen, confirmed or note."""
+    """Changes anything but key, number, members and devices in line."""
     signal = find(job.signals, key, "signal")
     allowed(changes, _SIGNAL_FIELDS, "signal")
     if "name" in changes:
         changes["name"] = text(changes["name"], "name", "a signal needs a name")
     positive(changes.get("mm2"), "mm2", "mm²")
+    via = changes.get("via", ())
+    for index, segment in enumerate(via):
+        find(job.segments, segment, "via")
+        if segment in via[:index]:
+            raise InputError("via", segment, "it is named twice; name each run once, in the order of the way")
     return replace(job, signals=swap(job.signals, replace(signal, **changes)))
 
 

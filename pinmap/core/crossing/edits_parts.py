@@ -5,8 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pinmap.core.crossing.edit_checks import allowed, drop, find, new_key, positive, seated_platforms, swap, text
+from pinmap.core.crossing.edit_checks import (
+    allowed,
+    drop,
+    find,
+    new_key,
+    positive,
+    refuse_led,
+    seated_platforms,
+    swap,
+    text,
+)
 from pinmap.core.errors import InputError
+from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import Job
 from pinmap.core.model.looms import Device, DeviceEnd, Loom, Node, Segment, Zone
 from pinmap.core.model.words import NodeKind
@@ -16,7 +27,7 @@ _DEVICE_FIELDS = frozenset(
 )
 _NODE_FIELDS = frozenset({"kind", "name", "mates", "housing", "gender", "terminal", "plugged", "note"})
 _SEGMENT_FIELDS = frozenset({"a", "b", "length_m", "zone", "covering"})
-_ZONE_FIELDS = frozenset({"name", "ambient_c", "wet", "moving", "hot"})
+_ZONE_FIELDS = frozenset({"name", "ambient_c", "wet", "moving", "hot", "no_splice", "avoid", "forbid"})
 _COLDEST_C, _HOTTEST_C = -60.0, 400.0  # outside of these an ambient temperature is a slip of the pen
 
 
@@ -115,7 +126,9 @@ def update_segment(job: Job, key: str, **changes: Any) -> Job:
 
 
 def remove_segment(job: Job, key: str) -> Job:
+    """Raises InputError while a signal is led through it by hand."""
     find(job.segments, key, "segment")
+    refuse_led(job, key)
     return replace(job, segments=drop(job.segments, key))
 
 
@@ -192,3 +205,10 @@ def _check_zone(zone: Zone) -> None:
     text(zone.name, "name", "a zone needs a name")
     if not _COLDEST_C <= zone.ambient_c <= _HOTTEST_C:
         raise InputError("ambient_c", zone.ambient_c, f"give degrees Celsius from {_COLDEST_C:g} to {_HOTTEST_C:g}")
+    for field, kinds in (("avoid", zone.avoid), ("forbid", zone.forbid)):
+        for kind in kinds:
+            if kind not in WIRE_KINDS:
+                raise InputError(field, kind, f"kinds of wire are: {', '.join(WIRE_KINDS)}")
+    for kind in zone.avoid:
+        if kind in zone.forbid:
+            raise InputError("avoid", kind, "such wires are kept out of this zone altogether; choose one of the two")

@@ -13,7 +13,10 @@ from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Role
 
 _PRACTICE_FIELDS = frozenset(Practice.__dataclass_fields__)
-_PERCENTAGES = frozenset({"drop_critical_pct", "drop_other_pct", "twist_take_up_pct"})
+_PERCENTAGES = frozenset({"drop_critical_pct", "drop_other_pct", "twist_take_up_pct", "bend_pct"})
+_UNITS = {"min_mm2": "mm²", "splice_cost_g": "g of copper", "avoid_factor": "times the length"}  # others: m
+_NOT_ZERO = frozenset({"min_mm2", "cut_step_m", "avoid_factor"})
+_COUNTS = {"max_splices": 1, "max_splice_wires": 3}  # the least limit; 0 does not limit
 _CASE_CODES = "KCIFA"
 
 
@@ -112,13 +115,15 @@ def update_practice(job: Job, **changes: Any) -> Job:
         elif field == "heat_rule":
             if value not in HEAT_RULES:
                 raise InputError(field, value, f"choose one of {', '.join(HEAT_RULES)}")
+        elif field in _COUNTS:
+            if value != 0 and (value < _COUNTS[field] or value != int(value)):
+                raise InputError(field, value, f"give a whole number from {_COUNTS[field]}, or 0 for no limit")
+            changes[field] = int(value)
         else:
-            positive(
-                value,
-                field,
-                "per cent" if field in _PERCENTAGES else "mm²" if field == "min_mm2" else "m",
-                zero=field not in ("min_mm2", "cut_step_m"),
-            )
+            unit = "per cent" if field in _PERCENTAGES else _UNITS.get(field, "m")
+            positive(value, field, unit, zero=field not in _NOT_ZERO)
+            if field == "avoid_factor" and value < 1:
+                raise InputError(field, value, "give 1 or more; with 1 nothing is avoided")
             if field in _PERCENTAGES and value >= 100:
                 raise InputError(field, value, "give a percentage below 100")
     return replace(job, practice=replace(job.practice, **changes))

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from pinmap.core.crossing.edit_checks import drop, find, new_key, swap
+from pinmap.core.crossing.edit_checks import drop, find, new_key, refuse_led, swap
 from pinmap.core.crossing.edits_parts import add_node, remove_node
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
@@ -90,7 +90,7 @@ def draw_together(job: Job, segment: str, *, keep: str) -> Job:
     for s in others:
         if {s.a, s.b} == {run.a, run.b}:
             raise InputError("segment", segment, f"run {s.key} joins the same two; remove it first")
-    _refuse_led(job, segment)
+    refuse_led(job, segment)
     moved = tuple(replace(s, a=keep if s.a == goes.key else s.a, b=keep if s.b == goes.key else s.b) for s in others)
     devices = tuple(replace(d, place=keep) if d.place == goes.key else d for d in job.devices)
     return remove_node(replace(job, segments=moved, devices=devices), goes.key)
@@ -120,7 +120,7 @@ def take_out(job: Job, node: str) -> Job:
         names = ", ".join(s.key for s in runs)
         raise InputError("node", node, f"runs {names} meet there; hang them elsewhere or make them one first")
     for s in runs:
-        _refuse_led(job, s.key)
+        refuse_led(job, s.key)
         job = replace(job, segments=drop(job.segments, s.key))
     return remove_node(job, node)
 
@@ -175,11 +175,3 @@ def _led_through(job: Job, old: str, new: str) -> Job:
         return tuple(dict.fromkeys(new if key == old else key for key in via))
 
     return replace(job, signals=tuple(replace(s, via=led(s.via)) if old in s.via else s for s in job.signals))
-
-
-def _refuse_led(job: Job, segment: str) -> None:
-    for signal in job.signals:
-        if segment in signal.via:
-            raise InputError(
-                "segment", segment, f"signal {signal.name!r} is led through it by hand; lead it another way first"
-            )

@@ -25,12 +25,18 @@ class Ways:
         self.open = LoomGraph(snapshot, variant)
         self.noise: frozenset[str] = frozenset()
         self.kinds = self._kinds()
+        led = (s for s in reversed(snapshot.job.signals) if s.twist and s.via)
+        self._via_of_group = {s.twist: s.via for s in led}  # of the group's first
         self._graphs: dict[tuple[object, ...], LoomGraph] = {}
         self._picky = any(z.avoid or z.forbid for z in snapshot.job.zones)
         self._hottest_c = max(
             (z.ambient_c for s in snapshot.job.segments if (z := snapshot.zone.get(s.zone)) is not None),
             default=-math.inf,
         )
+
+    def via_of(self, signal: Signal) -> tuple[str, ...]:
+        """Segments that a signal is led through by hand, itself or with its twist group."""
+        return signal.via or self._via_of_group.get(signal.twist, ())
 
     def noisy_first(self, signal: Signal) -> bool:
         """Whether a signal must be routed before others, since they keep away from it where the loom has loops."""

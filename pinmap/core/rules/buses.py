@@ -22,7 +22,6 @@ _BUS_PAIRS = (
 )
 _PAIR_KINDS = frozenset({Kind.INDUCTIVE, Kind.PIEZO, Kind.INJECTOR_BOOSTED, Kind.H_BRIDGE})
 _HIGH_OR_LOW = re.compile(r"[ _-]*(?:high|low|plus|minus|h|l|\+|-)$")
-_UNTWIST_M = 0.1
 _TERMINATOR_OHM = (100.0, 140.0)
 
 
@@ -110,18 +109,15 @@ def _plugs(pins: tuple[NetPin, ...], kind: Kind) -> set[ConnectorKey]:
 @rule(
     "R22",
     Severity.FIX,
-    "Pair not kept together",
+    "Pair not twisted",
     explanation="The two wires of a bus, a crank or knock sensor, an injector or a throttle motor cancel each other's "
     "fields only while they are twisted together, all the way and close up to the plug.",
-    limit="one twist group; the same bundle throughout, at most 100 mm apart",
+    limit="one twist group, at cavities side by side",
     source="common practice; SAE J2284 and J1939-11 for buses (50 mm untwisted at the plug, from memory)",
 )
 def broken_pair(context: Context) -> Iterator[Hit]:
-    length_m = {s.key: s.length_m for s in context.snapshot.job.segments}
-    segments: dict[str, set[str]] = defaultdict(set)
     cavities: dict[str, dict[ConnectorKey, PinKey]] = defaultdict(dict)
     for wire in context.routing.wires:
-        segments[wire.signal].update(wire.segments)
         for end in (wire.a, wire.b):
             if end.pin is not None:
                 cavities[wire.signal][ConnectorKey(end.pin.platform, end.pin.connector)] = end.pin
@@ -137,16 +133,6 @@ def broken_pair(context: Context) -> Iterator[Hit]:
                 way_out="give both signals the same twist group",
             )
             continue
-        apart = segments[one.key] ^ segments[other.key]
-        apart_m = sum(length_m.get(s, 0.0) for s in apart)
-        if segments[one.key] and segments[other.key] and apart_m > _UNTWIST_M + 1e-9:
-            yield Hit(
-                where=(*where, "segments " + ", ".join(sorted(apart))),
-                refs=refs,
-                numbers=(("apart", apart_m, _UNTWIST_M, "m"),),
-                why=f"{pair.name}: over these segments only one of the two wires runs",
-                way_out="bring both wires to the same places by the same way; move a splice or a pin if need be",
-            )
         theirs = cavities[other.key]
         shared = [(pin, theirs[plug]) for plug, pin in cavities[one.key].items() if plug in theirs]
         far = [found for ends in shared if (found := _cavities_apart(context, ends)) is not None]

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from pinmap.core.facts.conductors import insulations, wire_sizes
 from pinmap.core.facts.parts import TerminalFamily, terminals
+from pinmap.core.loom.joints import CRIMP_WIRES
 from pinmap.core.loom.results import Wire, WireEnd, loom_point
 from pinmap.core.model.looms import Node
 from pinmap.core.model.pinouts import Housing, PinKey
-from pinmap.core.model.words import Gender, Severity, natural_key
+from pinmap.core.model.words import Gender, Joint, Severity, natural_key
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.net_parts import pin_ref
@@ -140,7 +141,8 @@ def cavity_twice(context: Context) -> Iterator[Hit]:
             if wire_end.pin is not None:
                 at[loom_point(wire_end.pin)].append((wire, wire_end.pin))
         for found in at.values():
-            if len({wire.id for wire, _ in found}) > 1 and found[0][1][:3] not in said:
+            chosen = all(context.snapshot.signal[wire.signal].joint is not Joint.SPLICE for wire, _ in found)
+            if len({wire.id for wire, _ in found}) > 1 and not chosen and found[0][1][:3] not in said:
                 yield Hit(
                     where=(context.pin_full(found[0][1]), *(f"wire {wire.id}" for wire, _ in found)),
                     refs=(pin_ref(found[0][1]),),
@@ -236,20 +238,55 @@ def crimp_range(context: Context) -> Iterator[Hit]:
     for _, family, wires in _ends(context):
         if family is None:
             continue
-        for wire, end in wires:
-            if family.min_mm2 * 0.999 <= wire.mm2 <= family.max_mm2 * 1.001:
+        for found in _by_cavity(wires):
+            mm2 = sum(wire.mm2 for wire, _ in found)  # two wires in one barrel count as one of both sections
+            if family.min_mm2 * 0.999 <= mm2 <= family.max_mm2 * 1.001:
                 continue
-            thin = wire.mm2 < family.min_mm2
+            thin = mm2 < family.min_mm2
             yield Hit(
-                where=(end.label, f"wire {wire.id}"),
-                refs=(_end_ref(end), f"wire:{wire.id}"),
-                numbers=(("wire", wire.mm2, family.min_mm2 if thin else family.max_mm2, "mm2"),),
+                where=(found[0][1].label, *(f"wire {wire.id}" for wire, _ in found)),
+                refs=(_end_ref(found[0][1]), *(f"wire:{wire.id}" for wire, _ in found)),
+                numbers=(("wire", mm2, family.min_mm2 if thin else family.max_mm2, "mm2"),),
                 source=family.source,
-                why=f"{family.name} takes {family.min_mm2:g} to {family.max_mm2:g} mm2; {wire.mm2:g} mm2 is too "
+                why=f"{family.name} takes {family.min_mm2:g} to {family.max_mm2:g} mm2; {mm2:g} mm2 is too "
                 f"{'thin' if thin else 'thick'}",
                 way_out="use the family's terminal for this size if it has one, a short splice to a fitting size, or "
                 "another cavity",
             )
+
+
+@rule(
+    "R36",
+    Severity.FIX,
+    "Too many wires in a terminal",
+    explanation="A daisy chain or a double crimp puts two wires into one barrel. A seal closes around one wire only, "
+    "and a third wire is not gripped.",
+    limit="one wire in a sealed cavity, two in an open one",
+    source="NASA-STD-8739.4 (from memory); common practice",
+)
+def shared_terminal(context: Context) -> Iterator[Hit]:
+    for node, _, wires in _ends(context):
+        sealed = context.sealed(node)
+        for found in _by_cavity(wires):
+            most = 1 if sealed else CRIMP_WIRES
+            if len(found) <= most:
+                continue
+            yield Hit(
+                where=(found[0][1].label, *(f"wire {wire.id}" for wire, _ in found)),
+                refs=(_end_ref(found[0][1]), *(f"wire:{wire.id}" for wire, _ in found)),
+                numbers=(("wires", float(len(found)), float(most), ""),),
+                why="the seal of this cavity closes around one wire"
+                if sealed
+                else "the barrel grips two wires at most",
+                way_out="let the signal's ends meet in a splice, or in another terminal",
+            )
+
+
+def _by_cavity(wires: Iterable[tuple[Wire, WireEnd]]) -> list[list[tuple[Wire, WireEnd]]]:
+    out: dict[str, list[tuple[Wire, WireEnd]]] = defaultdict(list)
+    for wire, end in wires:
+        out[end.point].append((wire, end))
+    return list(out.values())
 
 
 @rule(

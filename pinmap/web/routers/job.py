@@ -34,8 +34,16 @@ _NUMBERS = (
     ("strip_m", "Strip m"),
     ("splice_overlap_m", "Splice overlap m"),
     ("twist_take_up_pct", "Twist take-up %"),
+    ("bend_pct", "Bend allowance %"),
+    ("connector_run_in_m", "Run-in at a connector m"),
+    ("tolerance_m", "Tolerance of a wire m"),
     ("cut_step_m", "Cut step m"),
     ("max_untwisted_m", "Most untwisted m"),
+    ("splice_cost_g", "A splice is worth, g of copper"),
+    ("max_splices", "Most splices in a net, 0: any"),
+    ("max_splice_wires", "Most wires in a splice, 0: any"),
+    ("splice_clear_m", "Splice clear of connectors m"),
+    ("avoid_factor", "A metre to avoid counts as"),
 )
 
 

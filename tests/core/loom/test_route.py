@@ -10,7 +10,8 @@ from pinmap.core.errors import StructureError
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.loom.nets import nets
 from pinmap.core.loom.results import Routing
-from pinmap.core.loom.route import letters, route
+from pinmap.core.loom.route import route
+from pinmap.core.loom.route_signal import letters
 from pinmap.core.model.jobs import Member, Practice, Snapshot
 from pinmap.core.model.looms import DeviceEnd, Zone
 from pinmap.core.model.pinouts import ConnectorKey, PinKey

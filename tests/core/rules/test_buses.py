@@ -17,12 +17,12 @@ def test_r22_not_in_one_twist_group(number: int, twist: str) -> None:
     assert "twist group" in found.why
 
 
-def test_r22_different_ways() -> None:
+def test_r97_a_pair_by_different_ways() -> None:
     job = f.leave(f.add_pin(f.clean(), "D3-3", "CKP-", Kind.INDUCTIVE, f.OUT, component="crank sensor"), 9, "D2-2")
     three = f.grid("three", 3, 1, f.Gender.PIN).cavities
     job = f.change_housing(f.change_housing(job, "g2-pin", cavities=three), "g2-socket", cavities=three)
     job = f.change_pin(job, "D2-2", component="")
-    found = only(f.set_fate(f.join(job, 9, "D3-3"), "D2-2", f.Fate.RETAINED), "R22", "signal 8 ", "signal 9 ", "j2-xd2")
+    found = only(f.set_fate(f.join(job, 9, "D3-3"), "D2-2", f.Fate.RETAINED), "R97", "signal 8 ", "signal 9 ", "j2-xd2")
     assert found.numbers[0][:2] == ("apart", 0.7)
 
 

@@ -1,0 +1,70 @@
+"""Ways of wires, places of splices, two wires in a terminal: silent on the clean job, speaking about a seeded fault."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.words import Joint, Kind, Severity
+from tests import factories_rules as f
+from tests.factories_rules import only
+
+
+def grounds(joint: Joint, *, sealed: bool) -> Snapshot:
+    """The clean job with one more ground of the unit on its ground wire: three ends."""
+    job = f.add_pin(f.clean(), "D4-2", "GND_2", Kind.GROUND, f.OUT)
+    two = f.grid("two", 2, 1, f.Gender.PIN).cavities
+    for half in ("pin", "socket"):
+        job = f.change_housing(job, f"g1-{half}", cavities=two, sealed=sealed)
+    return f.change_signal(f.join(job, 4, "D4-2"), 4, joint=joint)
+
+
+def test_r97_twisted_with_nothing() -> None:
+    found = only(f.change_signal(f.clean(), 6, twist="rail"), "R97", "signal 6 ", "twist group rail")
+    assert "no second signal" in found.why
+
+
+def test_r97_a_screened_group_led_apart() -> None:
+    """Three wires of one sensor run side by side; another sensor's wire in the group leaves them."""
+    job = f.clean()
+    for number in (5, 6, 7):
+        job = f.change_signal(job, number, screen="rail")
+    assert "R97" not in f.spoken(job)
+    said = f.spoken(f.change_signal(job, 12, screen="rail"))["R97"]
+    assert all("j2-xd" in x.where[-1] and x.numbers[0][1] > 0.1 for x in said)
+
+
+def test_r41_everything_is_wet() -> None:
+    zones = tuple(replace(z, wet=True) for z in f.clean().job.zones)
+    said = f.spoken(f.change_job(f.clean(), zones=zones))["R41"]
+    assert "splice S1.2" in {x.where[0] for x in said}
+    assert all("dry" in x.why for x in said)
+
+
+def test_r96_led_through_a_run_that_no_way_can_take() -> None:
+    job = f.change_signal(f.clean(), 12, via=("j1-j2",))
+    assert "R96" not in f.spoken(job)
+    island = (*job.job.nodes, *(replace(job.node["j1"], key=key) for key in ("n1", "n2")))
+    run = replace(job.job.segments[0], key="n1-n2", a="n1", b="n2")
+    job = f.change_job(job, nodes=island, segments=(*job.job.segments, run))
+    found = f.spoken(f.change_signal(job, 12, via=("n1-n2",)))["R96"]
+    assert [x.where for x in found] == [("signal 12 Pump back",)]
+    assert "n1-n2" in found[0].why
+
+
+@pytest.mark.parametrize("joint", [Joint.CHAIN, Joint.CRIMP])
+def test_r36_a_chosen_joint_in_a_sealed_cavity(joint: Joint) -> None:
+    sealed, opened = f.spoken(grounds(joint, sealed=True)), f.spoken(grounds(joint, sealed=False))
+    assert "R30" not in sealed
+    assert [x.severity for x in sealed["R36"]] == [Severity.FIX]
+    assert "seal" in sealed["R36"][0].why
+    assert "R36" not in opened
+
+
+def test_r34_two_wires_in_one_barrel_count_as_one_of_both_sections() -> None:
+    said = f.spoken(grounds(Joint.CRIMP, sealed=False))
+    doubled = [x for x in said["R34"] if len(x.where) == 3]
+    assert [x.numbers[0][1] for x in doubled] == [5.0]
+    assert "too thick" in doubled[0].why
