@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from operator import itemgetter
 
 from pinmap.core.facts.functions import Dictionary
-from pinmap.core.loom.joints import JointPlan, plan_joint
 from pinmap.core.loom.lengths import length_parts
 from pinmap.core.loom.nets import nets
 from pinmap.core.loom.results import Net, Routing, RoutingGap, RoutingNote, Splice, Wire
@@ -16,7 +15,6 @@ from pinmap.core.loom.ways import Ways
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
 from pinmap.core.model.looms import End
 from pinmap.core.model.pinouts import ConnectorKey, PinKey
-from pinmap.core.model.words import Joint
 
 
 def route(snapshot: Snapshot, variant: Variant, dictionary: Dictionary | None = None) -> Routing:
@@ -28,23 +26,6 @@ def route(snapshot: Snapshot, variant: Variant, dictionary: Dictionary | None = 
     one; the built-in one by default. Raises StructureError for a segment without a usable length.
     """
     return Router(snapshot, variant, dictionary).run()
-
-
-def alternatives(snapshot: Snapshot, variant: Variant, signal: str, section: int = 0) -> tuple[JointPlan, ...]:
-    """What splices, a daisy chain and a double crimp would cost for one net of a signal; empty for a net of fewer than
-    three ends, or one that meets on a stud or has no way."""
-    router = Router(snapshot, variant, None)
-    router.route_noisy()
-    net = next((n for n in router.nets.get(signal, ()) if n.section == section), None)
-    if net is None:
-        return ()
-    job = SignalRouter(router, snapshot.signal[signal])
-    spots = job.spots(net)
-    if len(spots) < 3 or any(job.is_stud(s.end) for s in spots):
-        return ()
-    graph = job.led_graph(net)
-    ends = job.net_ends(graph, net, spots)
-    return tuple(plan_joint(graph, router.practice, ends, joint) for joint in Joint)
 
 
 @dataclass

@@ -122,7 +122,7 @@ class SignalRouter:
 
     def _shared_out(self) -> dict[int, tuple[str, ...]]:
         """Each segment of a way led by hand, to the section to which it is the least way round."""
-        found = {net.section: self.spots(net) for net in self.router.nets[self.signal.key]}
+        found = {net.section: self.spots(net) for net in self.router.nets.get(self.signal.key, ())}
         out: dict[int, list[str]] = {}
         for key in self.via:
             detours = [

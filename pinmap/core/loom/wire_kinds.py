@@ -17,7 +17,7 @@ WIRE_KINDS: dict[str, str] = {
     "ignition": "coil primaries",
     "injector": "boosted injectors",
     "motor": "motors and valves driven by pulses",
-    "heavy": "cables of 10 mm2 and more: battery, starter, alternator",
+    "heavy": "cables of 10 mm² and more: battery, starter, alternator",
     "any": "every wire",
 }
 NOISY = frozenset({"ignition", "injector", "motor", "heavy"})  # common practice

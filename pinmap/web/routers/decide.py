@@ -12,10 +12,12 @@ from fastapi.responses import HTMLResponse, Response
 from pinmap.core.crossing import edits
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.conductors import insulations
+from pinmap.core.loom.choices import joint_choices
+from pinmap.core.loom.lengths import parts_of
 from pinmap.core.model.jobs import Job, Signal, Snapshot
-from pinmap.core.model.looms import Device, DeviceEnd, End
+from pinmap.core.model.looms import Device, DeviceEnd, End, Segment
 from pinmap.core.model.people import Right
-from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS, DeviceKind, Fate, NodeKind, natural_key
+from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS, DeviceKind, Fate, Joint, NodeKind, natural_key
 from pinmap.services import crossing, drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
@@ -147,6 +149,7 @@ def signal(request: Request, shop: ShopDep, key: str, signal: str, variant: str 
         raise NotFound(f"this job has no signal {signal!r}")
     done = opened.analysis
     wires = [w for w in done.routing.wires if w.signal == signal]
+    taken = {segment for w in wires for segment in w.segments}
     return job_page(
         request,
         "decide/signal.html",
@@ -155,7 +158,13 @@ def signal(request: Request, shop: ShopDep, key: str, signal: str, variant: str 
         s=found,
         devices=opened.snapshot.device,
         active=opened.snapshot.active_pins(opened.variant),
-        wires=[(w, done.report.worst(w.id)) for w in wires],
+        wires=[(w, done.report.worst(w.id), parts_of(opened.job.practice, w).rows()) for w in wires],
+        choices=joint_choices(opened.snapshot, opened.variant, signal),
+        joints=[(j.value, j.value) for j in Joint],
+        runs=sorted(
+            ((s, _run_words(opened.snapshot, s), s.key in taken) for s in opened.job.segments),
+            key=lambda run: (not run[2], natural_key(run[0].key)),
+        ),
         gaps=[g.reason for g in done.routing.gaps if g.signal == signal],
         findings=[f for f in done.findings if f"signal:{signal}" in f.refs],
         free_devices=_free_devices(opened.job),
@@ -165,6 +174,12 @@ def signal(request: Request, shop: ShopDep, key: str, signal: str, variant: str 
         insulations=insulations(),
         drawing=drawings.signal_map(opened.snapshot, opened.variant, done, (signal,)) if wires else "",
     )
+
+
+def _run_words(snapshot: Snapshot, run: Segment) -> str:
+    ends = " to ".join(snapshot.node[n].name or n for n in (run.a, run.b))
+    zone = snapshot.zone.get(run.zone)
+    return f"{ends}{', ' + zone.name if zone is not None else ''}"
 
 
 def _free_devices(job: Job) -> list[Device]:
@@ -227,6 +242,28 @@ def save(
 
     jobs.edit(shop, key, version, change, f"signal {signal} changed")
     return back_to(f"/jobs/{key}/decide/signals/{signal}", "Saved")
+
+
+@router.post("/signals/{signal}/way")
+@needs(Right.BUILD)
+def way(
+    shop: ShopDep,
+    key: str,
+    signal: str,
+    version: Version,
+    via: Annotated[str, Form()] = "",
+    joint: Annotated[str, Form()] = Joint.SPLICE.value,
+) -> Response:
+    """The runs that the signal is led through, and how three and more ends of it meet."""
+    led = tuple(run for part in via.split(",") if (run := part.strip()))
+    if joint not in set(Joint):
+        raise InputError("joint", joint, f"choose one of {', '.join(Joint)}")
+
+    def change(job: Job, _: Snapshot) -> Job:
+        return edits.update_signal(job, signal, via=led, joint=Joint(joint))
+
+    jobs.edit(shop, key, version, change, f"signal {signal}: way and joint")
+    return back_to(f"/jobs/{key}/decide/signals/{signal}#way", "Saved")
 
 
 @router.post("/signals/{signal}/dissolve")

@@ -11,6 +11,7 @@ from pinmap.core.crossing import edits
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.core.model.looms import Node, Segment, Zone
 from pinmap.core.model.people import Right
@@ -41,6 +42,7 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
         names={n.key: n.name or n.key for n in job.nodes},
         zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
         coverings=coverings(),
+        kinds=WIRE_KINDS,
         bundle=done.routing.bundle,
         diameters={s: segment_diameter_mm(done.routing, s) for s in done.routing.bundle},
         drawing=drawings.plan(snapshot, opened.variant, done) if job.segments else "",
@@ -157,6 +159,11 @@ def change_segment(
     return back_to(f"/jobs/{key}/layout#segments", "Removed" if deed == "remove" else "Saved")
 
 
+def _kinds(way: list[str], deed: str) -> tuple[str, ...]:
+    """The kinds of wire for which a zone's form says ``deed``, such as "avoid:sensor"."""
+    return tuple(kind for choice in way for verb, _, kind in [choice.partition(":")] if verb == deed)
+
+
 @router.post("/zones")
 @needs(Right.BUILD)
 def add_zone(
@@ -168,6 +175,7 @@ def add_zone(
     wet: Annotated[str, Form()] = "",
     moving: Annotated[str, Form()] = "",
     hot: Annotated[str, Form()] = "",
+    no_splice: Annotated[str, Form()] = "",
 ) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
         return edits.add_zone(
@@ -179,6 +187,7 @@ def add_zone(
                 wet=bool(wet),
                 moving=bool(moving),
                 hot=bool(hot),
+                no_splice=bool(no_splice),
             ),
         )
 
@@ -198,6 +207,8 @@ def change_zone(
     wet: Annotated[str, Form()] = "",
     moving: Annotated[str, Form()] = "",
     hot: Annotated[str, Form()] = "",
+    no_splice: Annotated[str, Form()] = "",
+    way: Annotated[list[str], Form()] = [],  # noqa: B006 - FastAPI copies form defaults
     deed: Annotated[str, Form()] = "save",
 ) -> Response:
     def change(job: Job, _: Snapshot) -> Job:
@@ -207,7 +218,16 @@ def change_zone(
         if ambient is None:
             raise InputError("ambient_c", ambient_c, "say how hot the air gets, such as 85")
         return edits.update_zone(
-            job, zone, name=name, ambient_c=ambient, wet=bool(wet), moving=bool(moving), hot=bool(hot)
+            job,
+            zone,
+            name=name,
+            ambient_c=ambient,
+            wet=bool(wet),
+            moving=bool(moving),
+            hot=bool(hot),
+            no_splice=bool(no_splice),
+            avoid=_kinds(way, "avoid"),
+            forbid=_kinds(way, "forbid"),
         )
 
     jobs.edit(shop, key, version, change, f"zone {zone}: {deed}")
