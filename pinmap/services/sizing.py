@@ -108,7 +108,7 @@ def _next_down(found: Optimum, i: int, left_out: Collection[object]) -> tuple[st
     if not broken:
         return "splice", f"{below[-1]:g} mm² would break the ratio of sizes at a splice, or was not shown to do"
     worst = max(broken, key=lambda b: b.by)
-    names = {"heat": "heat", "fuse": "fuse", "short": "short circuit", "drop": "drop", "fed": "drop"}
+    names = {"heat": "heat", "fuse": "fuse", "short": "short circuit", "drop": "drop", "starved": "drop", "fed": "drop"}
     return names[worst.kind], f"{below[-1]:g} mm²: {worst.why}"
 
 

@@ -271,7 +271,7 @@ class _Search:
         elif by_heat:
             keep = self._needed([i for i in beside if i in free], lambda chosen: still(raised(chosen)))
             trial = raised(keep)
-        elif breach.kind in {"drop", "fed"} and near and still(raised(near)):
+        elif breach.kind in {"drop", "starved", "fed"} and near and still(raised(near)):
             keep, trial = near, raised(near)
         else:
             keep = self._needed(free, lambda chosen: still(raised(chosen)))

@@ -1,6 +1,8 @@
 """Every limit that sizes must meet, judged on the true network: heat, the fuse before a wire, the voltage at a load.
 
-A limit that even the largest sizes break is nobody's to meet by sizing; it is named and left out.
+A limit that even the largest sizes break is nobody's to meet by sizing; it is named and left out. A load that they
+cannot give its voltage must still get most of what they give: starved further it would draw less, and thin wires would
+seem cool.
 """
 
 from __future__ import annotations
@@ -30,11 +32,12 @@ from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 
 Sizes = tuple[float, ...]  # one a knob [mm²]
+_KEPT_SHARE = 0.9  # of the voltage that the largest sizes give, for a load that needs more than that; our own choice
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Breach:
-    """A limit that some sizes break: "heat", "fuse", "short" at a wire, "drop" and "fed" at a load in a case.
+    """A limit that some sizes break: "heat", "fuse", "short" at a wire; "drop", "starved", "fed" at a load in a case.
     ``variant`` is an index; ``by`` how far, as a share of the limit."""
 
     kind: str
@@ -158,9 +161,17 @@ class Judge:
         self.bounds: dict[int, HeatBounds] = {}
         self.solved = 0
         self._fed_at_most: dict[int, frozenset[tuple[str, str]]] = {}
+        self._most_v: dict[tuple[int, str, str], float] = {}
         for v in range(len(variants)):
             report, _ = self.judge(v, tuple(k.sizes[-1] for k in knobs))
             self._fed_at_most[v] = frozenset((s.load, s.case) for s in report.loads)
+            self._most_v.update({(v, s.load, s.case): s.voltage_v for s in report.loads})
+
+    def floor_v(self, variant: int, state: LoadState) -> float:
+        """The voltage that sizes must give a load: what it needs or, where none gives that, most of the most."""
+        need = need_v(state, self.cases[state.case])
+        most = self._most_v.get((variant, state.load, state.case), math.inf)
+        return need if most >= need - 1e-9 else _KEPT_SHARE * most
 
     def routing(self, variant: int, sizes: Sizes) -> Routing:
         """A variant's routing with these sizes, all else as it is."""
@@ -218,6 +229,11 @@ class Judge:
             if got.voltage_v < need - 1e-9:
                 text = f"{got.load} gets {got.voltage_v:.2f} V of {need:.2f} V in the case {got.case}"
                 out.append(Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text))
+            floor = self.floor_v(variant, got)
+            if floor < need and got.voltage_v < floor - 1e-9:
+                most = floor / _KEPT_SHARE
+                text = f"{got.load} gets {got.voltage_v:.2f} V of {most:.2f} V that larger wires could give"
+                out.append(Breach("starved", variant, got.load, got.case, (floor - got.voltage_v) / floor, text))
         return out
 
     def _over_table(self, report: ElectricalReport, wire: str) -> tuple[float, str] | None:

@@ -22,7 +22,7 @@ from pinmap.core.electrics.paths import Ways
 from pinmap.core.electrics.results import ElectricalReport, LoadState, WireState
 from pinmap.core.electrics.size_bounds import Best, HeatBounds, no_cooler_c
 from pinmap.core.electrics.size_choices import Knob
-from pinmap.core.electrics.size_limits import Judge, Sizes, need_v, offered_v
+from pinmap.core.electrics.size_limits import Judge, Sizes, offered_v
 from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.electrics.wire_limits import Guarded
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
@@ -166,7 +166,7 @@ class Rows:
         ways = Ways(network, solution, ohm)
         of = self.judge.knob_of[v]
         for state in report.loads:
-            if state.case != case.key or ("drop", v, state.load, case.key) in self.left_out:
+            if state.case != case.key:
                 continue
             way = self._way(network, solution, ways, state)
             if way is None:
@@ -178,7 +178,7 @@ class Rows:
                 dict.fromkeys(of[wires[e].id] for e in way if wires[e].id in of)
             )
             self._row(f"{state.load} in {case.key}", v, pairs, way, volts,
-                      offered_v(state) - need_v(state, case) - others_v * keep)  # fmt: skip
+                      offered_v(state) - self.judge.floor_v(v, state) - others_v * keep)  # fmt: skip
 
     def _least(
         self, v: int, wires: Sequence[Wire], report: ElectricalReport, network: Network, case: LoadCase
@@ -204,12 +204,7 @@ class Rows:
         )
 
     def _shares(self, v: int, network: Network, report: ElectricalReport, case: LoadCase) -> dict[str, float]:
-        """By load: the least current of any good choice, as a share of that at these sizes. A load whose need no choice
-        meets has its least with the smallest sizes."""
-        thinnest: dict[str, float] = {}
-        if any(key[0] == "drop" and key[1] == v for key in self.left_out):
-            small = self.judge.judge(v, tuple(k.sizes[0] for k in self.knobs))[0]
-            thinnest = {s.load: abs(s.current_a) for s in small.loads if s.case == case.key}
+        """By load: the least current of any good choice, as a share of that at these sizes."""
         law = {load.key: d.law for load in network.loads if (d := load.draw(case.code)) is not None}
         out = {}
         for s in report.loads:
@@ -222,9 +217,7 @@ class Rows:
             elif kind is Law.POWER:
                 out[s.load] = min(1.0, volts / max(offered_v(s), volts))
             else:
-                out[s.load] = min(1.0, need_v(s, case) / volts)
-                if ("drop", v, s.load, case.key) in self.left_out:
-                    out[s.load] = min(1.0, thinnest.get(s.load, 0.0) / max(abs(s.current_a), 1e-9))
+                out[s.load] = min(1.0, self.judge.floor_v(v, s) / volts)
         return out
 
     def _around(
