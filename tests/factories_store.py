@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
+from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import (
     DEFAULT_LOAD_CASES,
     Acceptance,
@@ -174,8 +175,8 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
             ambient_c=draw(st.floats(-40, 150)) + 0.0,
             wet=draw(st.booleans()),
             no_splice=draw(st.booleans()),
-            avoid=tuple(draw(st.lists(_KEY, max_size=2))),
-            forbid=tuple(draw(st.lists(_KEY, max_size=2))),
+            avoid=tuple(draw(st.lists(st.sampled_from(sorted(WIRE_KINDS)), max_size=2))),
+            forbid=tuple(draw(st.lists(st.sampled_from(sorted(WIRE_KINDS)), max_size=2))),
         )
         for k in draw(st.lists(_KEY, max_size=2, unique=True))
     )
