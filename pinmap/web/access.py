@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from ipaddress import ip_address, ip_network
 from typing import Any, TypeVar
 from urllib.parse import urlencode, urlsplit
 
@@ -149,5 +150,10 @@ _SYSTEMS = (
 
 
 def address_of(request: Request) -> str:
-    """From where a request comes."""
-    return request.client.host if request.client else "nowhere"
+    """From where a request comes; of IPv6 the network, since one subscriber has all addresses of it."""
+    host = request.client.host if request.client else ""
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return host
+    return str(address) if address.version == 4 else str(ip_network((address, 64), strict=False))

@@ -84,7 +84,7 @@ def _until_ready(folder: Path) -> float:
     try:
         while time.perf_counter() - began < 60:
             try:
-                urllib.request.urlopen(f"http://127.0.0.1:{port}/guide/changes", timeout=5)
+                urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5)
                 return time.perf_counter() - began
             except OSError:
                 time.sleep(0.02)

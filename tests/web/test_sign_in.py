@@ -16,13 +16,13 @@ import pytest
 import uvicorn
 from argon2 import PasswordHasher
 from bs4 import BeautifulSoup
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from fastapi.testclient import TestClient
 
 from pinmap.core.model.people import PersonRole
 from pinmap.services import passwords, people, sessions
 from pinmap.settings import Settings
-from pinmap.web.access import own_path
+from pinmap.web.access import address_of, own_path
 from pinmap.web.app import create_app
 from pinmap.web.logs import redacted
 from tests.factories_people import session_of
@@ -262,6 +262,19 @@ def test_another_sites_form_is_refused(app: FastAPI, path: str, headers: dict[st
 )  # fmt: skip
 def test_signing_in_leads_to_our_own_pages_only(asked: str, way: str) -> None:
     assert own_path(asked) == way
+
+
+@pytest.mark.parametrize(
+    ("host", "counted"),
+    [
+        ("203.0.113.9", "203.0.113.9"),
+        ("2001:db8:1:2:3:4:5:6", "2001:db8:1:2::/64"),
+        ("2001:db8:1:2:ffff::", "2001:db8:1:2::/64"),
+        ("testclient", "testclient"),
+    ],
+)
+def test_tries_are_counted_by_address_or_network(host: str, counted: str) -> None:
+    assert address_of(Request({"type": "http", "client": (host, 1)})) == counted
 
 
 def test_a_technician_sees_no_buttons_for_what_is_not_theirs(client: TestClient) -> None:
