@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.errors import InputError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing, Wire
@@ -53,7 +54,7 @@ def transit_svg(
     chosen = [s for s in snapshot.job.signals if signals is None or s.key in set(signals)]
     streams = flow(snapshot, variant, routing)
     places, hops = map_content(streams, {s.key for s in chosen}, snapshot, whole_way)
-    shown = next((c for c in snapshot.job.load_cases if (c.key == case if case else c.key in report.voltage_v)), None)
+    shown = next((c for c in load_cases(snapshot) if (c.key == case if case else c.key in report.voltage_v)), None)
     name = title or (chosen[0].name if len(chosen) == 1 else snapshot.job.name)
     lost = [g for g in routing.gaps if g.signal in {s.key for s in chosen}]
     notes = [f"Not routed: {snapshot.signal[g.signal].name}, {g.a} to {g.b}: {g.reason}" for g in lost]

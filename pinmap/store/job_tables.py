@@ -240,6 +240,8 @@ class LoadCaseRow(SQLModel, table=True):
     name: str = Field(sa_type=sa.Text)
     supply_v: float
     source: str = Field(sa_type=sa.Text)
+    profile: str = Field(sa_type=sa.Text, sa_column_kwargs={"server_default": sa.text("''")})
+    phase: str = Field(sa_type=sa.Text, sa_column_kwargs={"server_default": sa.text("''")})
 
 
 class AcceptanceRow(SQLModel, table=True):

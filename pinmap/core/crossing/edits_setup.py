@@ -8,7 +8,8 @@ from typing import Any
 
 from pinmap.core.crossing.edit_checks import allowed, drop, find, new_key, positive, swap, text
 from pinmap.core.errors import InputError
-from pinmap.core.model.jobs import HEAT_RULES, Acceptance, Job, LoadCase, Pick, Practice, Seat
+from pinmap.core.facts.circuit import STARTING_PROFILES
+from pinmap.core.model.jobs import HEAT_RULES, LOWEST, PLATEAU, Acceptance, Job, LoadCase, Pick, Practice, Seat
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Role
 
@@ -86,9 +87,9 @@ def add_load_case(job: Job, case: LoadCase) -> Job:
 
 
 def update_load_case(job: Job, key: str, **changes: Any) -> Job:
-    """Changes code, name, supply_v or source."""
+    """Changes code, name, supply_v, source, profile or phase."""
     case = find(job.load_cases, key, "load case")
-    allowed(changes, frozenset({"code", "name", "supply_v", "source"}), "load case")
+    allowed(changes, frozenset({"code", "name", "supply_v", "source", "profile", "phase"}), "load case")
     new = replace(case, **changes)
     _check_case(new)
     return replace(job, load_cases=swap(job.load_cases, new))
@@ -171,6 +172,13 @@ def _check_case(case: LoadCase) -> None:
     if case.code not in tuple(_CASE_CODES):
         raise InputError("code", case.code, f"choose one of {', '.join(_CASE_CODES)}")
     positive(case.supply_v, "supply_v", "V")
+    levels = sorted({p.level for p in STARTING_PROFILES})
+    if case.profile and case.profile not in levels:
+        raise InputError("profile", case.profile, f"choose one of {', '.join(levels)}, or none")
+    if case.profile and case.code != "C":
+        raise InputError("profile", case.profile, "a starting profile belongs to a case of cranking, code C")
+    if (case.phase in (LOWEST, PLATEAU)) is not bool(case.profile):
+        raise InputError("phase", case.phase, f"{LOWEST} or {PLATEAU} with a profile, nothing without")
 
 
 def _stock(value: Any) -> tuple[float, ...]:

@@ -16,6 +16,7 @@ from pinmap.core.electrics.paths import trace_demand
 from pinmap.core.electrics.renewal import renewed
 from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, Volts, WireState
 from pinmap.core.electrics.sizing import Demand, advise
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, shares
 from pinmap.core.electrics.unfed import Explainer
 from pinmap.core.facts.conductors import insulation, resistance_factor
@@ -78,7 +79,7 @@ def recheck(
 def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Network) -> ElectricalReport:
     layout = layout_of(snapshot, routing)
     air_c = hottest_air_c(layout)
-    cases = _solve_warm(network, layout, air_c, snapshot.job.load_cases)
+    cases = _solve_warm(network, layout, air_c, load_cases(snapshot))
     explainer = Explainer(snapshot, variant, routing, network)
     n = network.n_wires
     heats = np.array([c.heating_a for c in cases]).reshape(len(cases), n)

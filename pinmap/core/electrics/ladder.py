@@ -10,6 +10,7 @@ from pinmap.core.electrics.bundle_heat import bundle_temperatures
 from pinmap.core.electrics.network import Network, Solution, build_network, solve
 from pinmap.core.electrics.paths import Ways
 from pinmap.core.electrics.results import ElectricalReport, LoadState
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.electrics.surroundings import judgeable, layout_of
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.conductors import insulation
@@ -55,7 +56,7 @@ def ladder(
     case_key: str,
 ) -> Ladder:  # fmt: skip
     """Drops by piece. Raises NotFound for a load or case that the report has not, or a load that is not fed in it."""
-    case = next((c for c in snapshot.job.load_cases if c.key == case_key), None)
+    case = next((c for c in load_cases(snapshot) if c.key == case_key), None)
     state = next((s for s in report.loads if s.load == load and s.case == case_key), None)
     if case is None or state is None:
         raise NotFound(f"no load {load!r} draws current in the case {case_key!r}")
@@ -112,7 +113,7 @@ class Along:
 
 def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_id: str, case_key: str) -> Along:
     """Temperatures by the bundles' heat balance, every wire at its current of the case. Raises NotFound."""
-    case = next((c for c in snapshot.job.load_cases if c.key == case_key), None)
+    case = next((c for c in load_cases(snapshot) if c.key == case_key), None)
     wire = routing.wire.get(wire_id)
     states = report.wires.get(case_key)
     if case is None or wire is None or states is None or not all(judgeable(w) for w in routing.wires):

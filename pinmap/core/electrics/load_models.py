@@ -114,7 +114,7 @@ def read_model(said: Typed, nominal_v: float) -> LoadModel | None:
     column."""
     name = said.text("load_model").casefold().replace("_", " ").replace("-", " ")
     if not name:
-        stray = next((c for c in said.values if c.startswith("load_") and c != "load_states"), None)
+        stray = next((c for c in said.values if c.startswith("load_") and c not in _ALONE), None)
         if stray is not None:
             raise InputError(
                 "load_model", "", f"{stray} is given, so say which model it belongs to: {', '.join(MODELS)}"
@@ -246,4 +246,5 @@ MODELS = {
     "glow plug": _heated,
     "lamp": _heated,
 }
+_ALONE = frozenset({"load_states", "load_least_v"})  # columns that need no load model
 _COMPUTED = frozenset({"duty", "coil", "injector", "pump", "glow plug", "lamp"})

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from pinmap.core.electrics.load_models import Draw, Law, LoadModel, read_model, typed_states
-from pinmap.core.electrics.typed import typed
+from pinmap.core.electrics.typed import number_or_none, typed
 from pinmap.core.errors import InputError
 from pinmap.core.facts.circuit import REFERENCE_V
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
@@ -54,6 +54,7 @@ class Load:
     current_from: str
     states: str
     drop_pct: float
+    critical: bool = False
     need_v: float | None = None
     need_from: str = ""
     model: LoadModel | None = None
@@ -71,7 +72,12 @@ class Load:
                 f"the component's own least voltage ({self.need_from})" if self.need_v else self.need_from,
             )
         fed_v = self.fed_with_v(supply_v)
-        return fed_v * (1 - self.drop_pct / 100), f"at most {self.drop_pct:g} % of {fed_v:g} V lost on the way"
+        kind = "critical" if self.critical else "other"
+        return (
+            fed_v * (1 - self.drop_pct / 100),
+            f"at most {self.drop_pct:g} % of {fed_v:g} V lost on the way ({kind} load; ISO 10133, ABYC E-11: 3 % for "
+            "critical, 10 % for other ones)",
+        )
 
     def fed_with_v(self, supply_v: float) -> float:
         """What its feed starts from [V]: the supply, or the control unit's reference."""
@@ -185,12 +191,13 @@ def _load(
     ends = ([feed] if feed is not None else []) + list(backs)
     pins = [snapshot.pin[k] for k in ends]
     platform = ends[0].platform
-    model, problem, states = None, "", ""
+    model, problem, states, least_v = None, "", "", None
     if any(p.extra for p in pins):
         said = typed(*pins)
         try:
             model = read_model(said, snapshot.platform[platform].nominal_v)
             states = typed_states(said)
+            least_v = number_or_none(said, "load_least_v")
         except InputError as error:
             problem = str(error)
     if model is not None:
@@ -208,6 +215,8 @@ def _load(
     feed_kind = None if feed is None else pins[0].kind
     on_reference = feed_kind is Kind.REFERENCE_5V
     need_v, need_from = (None, "") if least is None else (least.min_v, f"function {least.code}")
+    if least_v is not None:
+        need_v, need_from = least_v, "typed"
     if feed_kind is not None and feed_kind not in FEED_KINDS and not on_reference:
         need_v, need_from = 0.0, "a sensor's resistance has no least voltage"
     inrush_a, inrush_s, inrush_from = _inrush(model, pins, entries)
@@ -221,6 +230,7 @@ def _load(
         current_from=current_from,
         states=states or _common_states(snapshot, dictionary, ends),
         drop_pct=practice.drop_critical_pct if critical else practice.drop_other_pct,
+        critical=critical,
         need_v=need_v,
         need_from=need_from,
         model=model,

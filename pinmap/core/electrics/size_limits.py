@@ -22,6 +22,7 @@ from pinmap.core.electrics.protection import supply_of
 from pinmap.core.electrics.results import ElectricalReport, LoadState
 from pinmap.core.electrics.size_bounds import Best, HeatBounds
 from pinmap.core.electrics.size_choices import Knob, stated_a
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.electrics.wire_limits import Guarded, WireLimit, guarded, limits_of
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
@@ -151,7 +152,7 @@ class Judge:
             for piece in knob.pieces:
                 self.knob_of[piece.variant][piece.wire] = i
         self.used = [sorted(set(of.values())) for of in self.knob_of]
-        self.cases = {case.key: case for case in snapshot.job.load_cases}
+        self.cases = {case.key: case for case in load_cases(snapshot)}
         self.guards = [guards(snapshot, v, r) for v, r in zip(variants, routings, strict=True)]
         self.stated = [{w.id: a for w in r.wires if (a := stated_a(snapshot, w))} for r in routings]
         self._checked: dict[int, Checked] = {}  # by variant: what was judged last

@@ -43,6 +43,7 @@ LOAD_COLUMNS: tuple[TypedColumn, ...] = (
     TypedColumn("load_efficiency_pct", "%", "pump: hydraulic power by electrical power"),
     TypedColumn("load_inrush_a", "A", "motor, glow plug, lamp: starting, stall or cold current"),
     TypedColumn("load_inrush_s", "s", "how long that lasts"),
+    TypedColumn("load_least_v", "V", "least voltage at which it works, in place of the shop's per cent of supply"),
     TypedColumn("load_on_s", "s", "how long it stays on each time; without it the load counts as steady"),
     TypedColumn("load_period_s", "s", "from one switching on to the next; without it, on once"),
 )  # fmt: skip

@@ -96,15 +96,19 @@ class PinFate:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadCase:
     """An operating state. supply_v at the battery or alternator post [V]; ``code`` is how the function dictionary
-    names the state (K key-on, C cranking, I idle, F full load, A after-run)."""
+    names the state (K key-on, C cranking, I idle, F full load, A after-run). ``profile`` is the level of a starting
+    profile of ISO 16750-2 (I to IV) whose voltage in ``phase`` stands in the place of supply_v; "" for none."""
 
     key: str
     code: str
     name: str
     supply_v: float
     source: str = ""
+    profile: str = ""
+    phase: str = ""  # LOWEST or PLATEAU where a profile is named
 
 
+LOWEST, PLATEAU = "lowest", "plateau"
 DEFAULT_LOAD_CASES: tuple[LoadCase, ...] = (
     LoadCase(key="key-on", code="K", name="Key on, engine off", supply_v=12.0, source="common practice"),
     LoadCase(key="cranking", code="C", name="Cranking", supply_v=9.6, source="half-CCA load test, 20 °C"),

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from pinmap.core.electrics.heat_rules import RULE_NAMES, table_limit
 from pinmap.core.electrics.results import LoadState, WireState
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.words import NodeKind, Severity
@@ -168,13 +169,16 @@ def voltage_drop(context: Context) -> Iterator[Hit]:
     "Too little voltage while cranking",
     explanation="The starter pulls the battery down, and what the wires lose comes on top. A control unit that drops "
     "out while cranking never fires the engine.",
-    limit="the load's least voltage with 9.6 V at the battery; control unit 8 V unless its sheet says otherwise",
+    limit="the load's least voltage with the supply of the cranking case (9.6 V at the battery unless the job says "
+    "otherwise or names a starting profile); control unit 8 V unless its sheet says otherwise",
     source="from memory; the unit's own sheet overrides",
 )
 def crank_drop(context: Context) -> Iterator[Hit]:
+    supplied = {case.key: case for case in load_cases(context.snapshot)}
     for state, crank in _worst_loads(context):
         if crank and state.voltage_v < state.need_v:
-            yield _load_hit(state)
+            hit, case = _load_hit(state), supplied[state.case]
+            yield replace(hit, why=f"{hit.why}; the supply is {case.supply_v:g} V in this case ({case.source})")
 
 
 def _worst_loads(context: Context) -> list[tuple[LoadState, bool]]:

@@ -8,6 +8,7 @@ from functools import cache
 from types import MappingProxyType
 
 from pinmap.core.electrics.results import ElectricalReport
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.facts.sources import rows
@@ -187,7 +188,7 @@ class _Writer:
         self.report = report
         self.dictionary = dictionary
         self.flow = streams
-        self.cases = snapshot.job.load_cases
+        self.cases = load_cases(snapshot)
 
     def lone(self, end: End) -> Trace:
         """A trace of one station: the pin is there, but no signal has it."""

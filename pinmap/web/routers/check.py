@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from pinmap.core.crossing import edits
 from pinmap.core.electrics.ground_lift import GroundLift, ground_lifts, limit_v
 from pinmap.core.electrics.heat_rules import RULE_NAMES, shown_standard
+from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.people import Right
 from pinmap.core.model.pinouts import PinKey
@@ -64,7 +65,7 @@ def accept(
 @needs(Right.READ)
 def wires(request: Request, shop: ShopDep, key: str, variant: str = "", case: str = "full-load") -> HTMLResponse:
     opened = open_job(shop, key, variant)
-    done, cases = opened.analysis, opened.job.load_cases
+    done, cases = opened.analysis, load_cases(opened.snapshot)
     chosen = next((c for c in cases if c.key == case), cases[0])
     states = done.report.wires.get(chosen.key, {})
     limits = {k: i.max_temp_c for k, i in insulations().items()}

@@ -11,9 +11,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
 from pinmap.core.electrics.heat_rules import RULE_NAMES
+from pinmap.core.electrics.supply_cases import load_cases, nominal_v, profile_v
 from pinmap.core.errors import InputError
+from pinmap.core.facts.circuit import STARTING_PROFILES
 from pinmap.core.facts.conductors import insulations
-from pinmap.core.model.jobs import MODEL, Job, Pick, Snapshot
+from pinmap.core.model.jobs import LOWEST, MODEL, PLATEAU, Job, Pick, Snapshot
 from pinmap.core.model.people import Right
 from pinmap.core.model.words import Evidence, Fate
 from pinmap.services import jobs, outputs, platforms, revisions, undo
@@ -94,6 +96,14 @@ def gather(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
     )
 
 
+def _profiles(volts: float) -> list[tuple[str, str]]:
+    """Every phase of every starting profile at this nominal voltage."""
+    return [
+        (f"{p.level} {phase}", f"ISO 16750-2 level {p.level}, {phase}: {profile_v(p, phase):g} V")
+        for p in STARTING_PROFILES if p.nominal_v == volts for phase in (LOWEST, PLATEAU)
+    ]  # fmt: skip
+
+
 @router.get("/settings")
 @needs(Right.READ)
 def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLResponse:
@@ -112,6 +122,8 @@ def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
         numbers=_NUMBERS,
         insulations=insulations(),
         free=free,
+        profiles=_profiles(nominal_v(opened.snapshot)),
+        supplied={c.key: c for c in load_cases(opened.snapshot)},
         heat_rules=[
             (key, f"{name} of each bundle" if key == MODEL else f"table of {name}") for key, name in RULE_NAMES.items()
         ],
@@ -185,6 +197,23 @@ def _page_of(key: str, page: str) -> str:
     """The page of this job on which the button stood, else its overview."""
     home = f"/jobs/{key}"
     return page if page.startswith(f"{home}/") and ".." not in page else home
+
+
+@router.post("/load-cases")
+@needs(Right.BUILD)
+async def change_load_case(request: Request, shop: ShopDep, key: str) -> Response:
+    """One load case: name, supply, and for cranking a starting profile."""
+    form = {k: str(v) for k, v in (await request.form()).items()}
+    profile, _, phase = form.get("profile", "").partition(" ")
+
+    def change(job: Job, _: Snapshot) -> Job:
+        return edits.update_load_case(
+            job, form.get("case", ""), name=form.get("name", ""), source=form.get("source", ""),
+            supply_v=number("supply_v", form.get("supply_v", "")), profile=profile, phase=phase,
+        )  # fmt: skip
+
+    jobs.edit(shop, key, int(form.get("version", "0")), change, f"load case {form.get('case', '')}")
+    return back_to(f"/jobs/{key}/settings", "Saved")
 
 
 @router.post("/copy")

@@ -63,6 +63,16 @@ def test_r16_browns_out_while_cranking() -> None:
     assert value < need
 
 
+def test_r16_a_starting_profile_is_the_supply_and_is_named() -> None:
+    cases = tuple(replace(c, profile="II", phase="lowest") if c.code == "C" else c for c in f.clean().job.load_cases)
+    job = f.change_job(f.clean(), load_cases=cases)
+    said = f.spoken(job)["R16"]
+    main = next(x for x in said if any("U1-1" in w or "quern-qf2" in w for w in x.where))
+    assert main.numbers[0][1] < 4.5
+    assert "4.5 V in this case" in main.why
+    assert "ISO 16750-2, starting profile, level II: lowest voltage of the first dip" in main.why
+
+
 def test_r43_unequal_splice() -> None:
     job = f.clean()
     members = tuple(replace(m, mm2=6.0 if m.end == f.p("U1-1") else 0.35) for m in job.signal["s1"].members)
