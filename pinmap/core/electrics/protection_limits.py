@@ -80,6 +80,24 @@ def load_limit(current_a: float, case: str, curve: FuseCurve, ambient_c: float, 
     )
 
 
+def breaking_limit(short_a: float, curve: FuseCurve, supply: Inputs) -> Limit:
+    return Limit(
+        key="breaking",
+        title="It can break the short-circuit current at its place",
+        ok=short_a <= curve.type.breaking_a,
+        grade=Severity.STOP,
+        value=short_a,
+        limit=curve.type.breaking_a,
+        unit="A",
+        why=f"a dead short right behind it draws {short_a:.0f} A from a strong battery, wires cold; such a fuse breaks "
+        f"{curve.type.breaking_a:g} A",
+        formula="I = U / (battery + return + wires and contacts before the fuse) ≤ breaking capacity; the fuse's own "
+        "resistance left out",
+        inputs=(("fuse", str(curve)), *supply),
+        source=f"{curve.type.standard}; {curve.type.breaking_from}",
+    )
+
+
 def inrush_limit(mark: Mark, curve: FuseCurve, derating: float) -> Limit | None:
     earliest_s = curve.earliest_s(mark.current_a / derating)
     if not math.isfinite(earliest_s):

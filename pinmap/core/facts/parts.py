@@ -57,6 +57,8 @@ class FuseType:
     max_v: float
     gates: tuple[FuseGate, ...]
     source: str
+    breaking_a: float  # the largest current that it opens safely [A]
+    breaking_from: str
 
     def colour(self, rated_a: float) -> str:
         """Body colour in words, "" if none is known. Raises TableGap for a rating that this type does not have."""
@@ -115,6 +117,7 @@ def fuses() -> Mapping[str, FuseType]:
         gates.setdefault(row["gate"], []).append(
             FuseGate(multiple=float(row["multiple"]), min_s=float(row["min_s"]), max_s=longest)
         )
+    breaking = {row["key"]: row for row in sources.rows("fuse_breaking")}
     by_key: dict[str, list[dict[str, str]]] = {}
     for row in sources.rows("fuses"):
         by_key.setdefault(row["key"], []).append(row)
@@ -128,6 +131,8 @@ def fuses() -> Mapping[str, FuseType]:
             max_v=float(group[0]["max_v"]),
             gates=tuple(gates[group[0]["gate"]]),
             source=group[0]["source"],
+            breaking_a=float(breaking[key]["breaking_a"]),
+            breaking_from=breaking[key]["source"],
         )
         for key, group in by_key.items()
     }

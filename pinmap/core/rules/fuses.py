@@ -12,9 +12,8 @@ from pinmap.core.electrics.heat import temperature_c, wire_heat
 from pinmap.core.facts.conductors import awg_area_mm2, insulations
 from pinmap.core.facts.fault import OVERLOAD_K
 from pinmap.core.facts.sources import rows, source
-from pinmap.core.loom.results import Wire, device_point
-from pinmap.core.model.looms import DeviceEnd
-from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
+from pinmap.core.loom.results import Wire
+from pinmap.core.model.words import Direction, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.net_parts import pin_refs
@@ -22,7 +21,6 @@ from pinmap.core.rules.power_paths import Protection, by_custom_unfused
 
 _AC4313 = f"{source('fuse_limits_ac4313')}"
 _BY_AREA = sorted((awg_area_mm2(r["awg"]), r["awg"], float(r["max_fuse_a"])) for r in rows("fuse_limits_ac4313"))
-_BARE_M, _COVERED_M = 0.178, 1.016  # 7 in and 40 in of 33 CFR 183.455
 _OPENS_AT = 1.35  # a blade fuse opens at 135 % of its rating within 30 min, ISO 8820-3 (from memory)
 
 
@@ -205,68 +203,51 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
     "R10",
     Severity.FIX,
     "Fuse loaded too near its rating",
-    explanation="A fuse that carries close to its rating all day ages and opens for nothing, sooner where it is hot.",
-    limit="75 % of the rating at 25 °C, steady load",
+    explanation="A fuse that carries close to its rating all day ages and opens for nothing, sooner where it is hot. "
+    "Every fuse of a feed counts, the platform's own too.",
+    limit="75 % of the rating at 25 °C, less in hotter air, steady load",
     source="fuse makers' advice (from memory)",
 )
 def fuse_load(context: Context) -> Iterator[Hit]:
-    steady = [case.key for case in context.snapshot.job.load_cases if case.code != "C"]
-    for device in context.devices.values():
-        if device.kind is not DeviceKind.FUSE or not device.rating_a:
-            continue
-        wires = context.routing.wires_at.get(device_point(DeviceEnd(device.key, "2")), ())
-        currents = [
-            abs(sum(_out_of(context, case, w, device_point(DeviceEnd(device.key, "2"))) for w in wires))
-            for case in steady
-        ]
-        worst = max(currents, default=0.0)
-        if worst > 0.75 * device.rating_a + 1e-6:
+    for feed in context.protection:
+        for fuse in feed.fuses:
+            limit = next((x for x in fuse.limits if x.key == "load"), None)
+            if limit is None or limit.ok is not False or fuse.curve is None:
+                continue
             yield Hit(
-                where=(context.device_words(device),),
-                refs=(f"device:{device.key}",),
+                where=(fuse.label,),
+                refs=(f"device:{fuse.device}" if fuse.device else f"fuse:{fuse.label}",),
                 numbers=(
-                    ("steady current", worst, 0.75 * device.rating_a, "A"),
-                    ("rating", device.rating_a, None, "A"),
+                    ("steady current", limit.value, limit.limit, "A"),
+                    ("rating", fuse.curve.rating_a, None, "A"),
+                    ("air at the fuse", fuse.ambient_c, None, "°C"),
                 ),
-                why="the steady current is more than three quarters of the fuse's rating",
-                way_out="fit the next larger fuse if the wires allow it, or divide the load over two fuses",
+                why=limit.why,
+                way_out="fit the next larger fuse if the wires allow it, divide the load over two fuses, or move the "
+                "fuse to a cooler place",
+                source=limit.source,
             )
-
-
-def _out_of(context: Context, case: str, wire: Wire, point: str) -> float:
-    """Current that leaves a point through a wire [A]."""
-    state = context.report.wires.get(case, {}).get(wire.id)
-    if state is None:
-        return 0.0
-    return state.current_a if wire.a.point == point else -state.current_a
 
 
 @rule(
     "R11",
     Severity.FIX,
     "Fuse far from its source",
-    explanation="The wire between the source and the fuse has no protection at all, so it is kept short.",
-    limit="0.18 m bare, 1.02 m where covered all the way",
+    explanation="The wire between the source and the fuse has no protection at all, so it is kept short. All wires on "
+    "the way count together.",
+    limit="0.18 m bare, 1.02 m where covered all the way; ISO 10133 gives 0.2 m",
     source="33 CFR 183.455 (7 in, 40 in; written for boats); AC 43.13-1B 11-47: as close as possible",
 )
 def fuse_place(context: Context) -> Iterator[Hit]:
-    covered = {s.key: bool(s.covering) for s in context.snapshot.job.segments}
-    for device in context.devices.values():
-        if device.kind is not DeviceKind.FUSE:
-            continue
-        for terminal in ("1", "2"):
-            end = DeviceEnd(device.key, terminal)
-            net = context.net_at.get(end)
-            found = context.paths.protection.get(net) if net is not None else None
-            if found is None or found.amps != math.inf:
-                continue
-            for wire in context.routing.wires_at.get(device_point(end), ()):
-                limit = _COVERED_M if wire.segments and all(covered.get(s) for s in wire.segments) else _BARE_M
-                if wire.length_m > limit + 1e-9:
-                    yield Hit(
-                        where=(f"wire {wire.id}", context.device_words(device)),
-                        refs=(f"wire:{wire.id}",),
-                        numbers=(("unfused length", wire.length_m, limit, "m"),),
-                        why="this much wire hangs on the battery without a fuse",
-                        way_out="move the fuse nearer to the source, or cover the wire all the way and keep it short",
-                    )
+    for feed in context.protection:
+        for limit in feed.limits:
+            if limit.ok is False:
+                device = context.devices[limit.key.partition(" ")[2]]
+                yield Hit(
+                    where=(f"wire {limit.wire}", context.device_words(device)),
+                    refs=(f"wire:{limit.wire}",),
+                    numbers=(("unfused length", limit.value, limit.limit, "m"),),
+                    why=limit.why,
+                    way_out="move the fuse nearer to the source, or cover the wire all the way and keep it short",
+                    source=limit.source,
+                )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from pinmap.core.electrics.ground_lift import FAIL_V, LOOK_V, GroundLift, ground_lifts, limit_v
-from pinmap.core.loom.results import device_point
+from pinmap.core.loom.results import Wire, device_point
 from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.pinouts import PinKey
-from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
+from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, Role, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.meeting import LOW_SIDES
@@ -16,6 +16,7 @@ from pinmap.core.rules.net_parts import NetPin, pin_refs
 
 _WORKSHOP = "common practice, workshop reports"
 _STUD_RINGS = 4
+STARTER_POST = "STARTER_B+"  # function code of the starter's battery post
 
 
 def _parted(pins: tuple[NetPin, ...]) -> tuple[list[NetPin], list[NetPin], list[NetPin]]:
@@ -150,6 +151,52 @@ def screen_both_ends(context: Context) -> Iterator[Hit]:
                 why="the screen has a drain at the unit and meets a ground elsewhere as well",
                 way_out="keep the drain at the control unit; insulate the screen at the far end",
             )
+
+
+@rule(
+    "R81",
+    Severity.STOP,
+    "Engine strap missing or too thin",
+    explanation="The starter's whole current comes back through the strap between engine and body or battery. Without "
+    "it, or with a thin one, it finds throttle cables, screens and sensor grounds.",
+    limit="at least the section of the starter's supply cable, straps in parallel added",
+    source="common practice",
+)
+def engine_strap(context: Context) -> Iterator[Hit]:
+    for key, pin in context.pins.items():
+        if pin.function_code != STARTER_POST or pin.direction is not Direction.IN or not context.wired(key):
+            continue
+        feed = sum(w.mm2 for w in context.routing.wires if key in {w.a.pin, w.b.pin})
+        metal = [
+            k
+            for k, p in context.pins.items()
+            if k.platform == key.platform and p.kind is Kind.GROUND and p.direction is Direction.OUT
+        ]
+        if not feed or not metal or any(context.fate(k) is Fate.RETAINED for k in metal):
+            continue
+        straps = [w for w in context.routing.wires if _is_strap(context, w, metal)]
+        section = sum(w.mm2 for w in straps)
+        if section < feed * 0.999:
+            yield Hit(
+                where=(context.platform_name(key.platform), *(f"wire {w.id}" for w in straps)),
+                refs=tuple(f"wire:{w.id}" for w in straps) or pin_refs([NetPin(key, pin)]),
+                numbers=(("strap", section, feed, "mm2"),),
+                why=f"{section:g} mm2 join the engine's metal to battery minus, the starter's cable has {feed:g} mm2"
+                if straps
+                else "no wire of the loom joins the engine's metal to a ground of the host, and no strap is retained",
+                way_out="fit a strap as thick as the starter's cable between the engine and battery minus, or enter "
+                "that the vehicle's own strap stays in service",
+            )  # fmt: skip
+
+
+def _is_strap(context: Context, wire: Wire, metal: list[PinKey]) -> bool:
+    """One end on the engine's metal, the other on a host's way back to battery minus."""
+    ends = [wire.a.pin, wire.b.pin]
+    far = [k for k in ends if k is not None and k not in metal and k in context.pins]
+    if not any(k in metal for k in ends) or not far:
+        return False
+    pin = context.pins[far[0]]
+    return context.role(far[0]) is Role.HOST and pin.kind is Kind.GROUND and pin.direction is Direction.OUT
 
 
 @rule(

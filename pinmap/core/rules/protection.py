@@ -80,6 +80,22 @@ def short_not_cleared(context: Context) -> Iterator[Hit]:
 
 
 @rule(
+    "R96",
+    Severity.STOP,
+    "Fuse that cannot break the short circuit",
+    explanation="Above its breaking capacity a fuse may burst or keep an arc: it opens nothing. Near a strong battery, "
+    "with short thick wires, a short circuit draws more than a small fuse can break.",
+    limit="prospective short-circuit current right behind the fuse, strong battery, at most its breaking capacity",
+    source="ISO 8820-3 and 8820-5 (from memory)",
+)
+def cannot_break(context: Context) -> Iterator[Hit]:
+    for fuse, limit in _broken(context, lambda key: key == "breaking"):
+        yield _hit(
+            fuse, limit, "use a type with a higher breaking capacity, or a battery fuse of such a type before it"
+        )
+
+
+@rule(
     "R92",
     Severity.FIX,
     "Fuse that protects nothing",

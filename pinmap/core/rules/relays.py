@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pinmap.core.model.words import Direction, Kind, Severity
+from pinmap.core.model.words import DeviceKind, Direction, Kind, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.meeting import HIGH_SIDES, LOW_SIDES
-from pinmap.core.rules.net_parts import pin_refs
+from pinmap.core.rules.net_parts import RUN_SOURCES, is_supply_out, pin_refs
 from pinmap.core.rules.power_paths import PowerPaths
 
 _CP = "common practice"
@@ -71,6 +71,43 @@ def _side(paths: PowerPaths, net: int) -> str:
     if net in paths.undetermined or plus == minus:
         return ""
     return "plus" if plus else "minus"
+
+
+@rule(
+    "R59",
+    Severity.STOP,
+    "Back-feed through a load",
+    explanation="A lamp, a gauge, a motor or a resistor between a permanent supply and one that goes off with the key "
+    "is a way back: with the key off, current flows through it into everything on the switched side, which stays half "
+    "alive. A diode or an open contact in the way blocks it.",
+    limit="no load between a permanent and a switched supply without a diode or a contact between them",
+    source=_WORKSHOP,
+)
+def back_feed(context: Context) -> Iterator[Hit]:
+    group_of = {net: i for i, group in enumerate(context.fused_groups) for net in group}
+    gives = [{p.pin.kind: p for p in pins if is_supply_out(p.pin)} for pins in context.group_pins]
+    loads: list[tuple[tuple[str, ...], str, set[int]]] = []
+    for (platform, name), ends in context.components.items():
+        nets = {net for p in ends if (net := context.net_at.get(p.key)) is not None}
+        loads.append((context.pins_words(ends), f"load:{platform}:{name}", nets))
+    loads += [
+        ((context.device_words(link.device),), f"device:{link.device.key}", {link.a, link.b})
+        for link in context.links if link.device.kind is DeviceKind.RESISTOR
+    ]  # fmt: skip
+    for where, ref, nets in loads:
+        groups = {group_of[net] for net in nets}
+        always = [gives[g][Kind.SUPPLY_30] for g in groups if Kind.SUPPLY_30 in gives[g]]
+        switched = [
+            p for g in groups if Kind.SUPPLY_30 not in gives[g] for k, p in gives[g].items() if k in RUN_SOURCES
+        ]
+        if always and switched:
+            yield Hit(
+                where=where,
+                refs=(ref,),
+                why=f"one end is always live from {context.pin_full(always[0].key)}, another hangs on "
+                f"{context.pin_full(switched[0].key)}, which goes off with the key",
+                way_out="put a diode in line, feed both ends' circuits from one supply, or switch the load by a relay",
+            )
 
 
 @rule(

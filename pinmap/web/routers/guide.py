@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from pinmap.core.electrics.agreement import agreements
 from pinmap.core.electrics.agreement_points import LARGE_PCT
+from pinmap.core.electrics.typed import LOAD_COLUMNS, SOURCE_COLUMNS
 from pinmap.core.errors import NotFound
 from pinmap.core.facts import sources
 from pinmap.core.facts.functions import dictionary
@@ -44,7 +45,7 @@ PAGES = {
 def _data(name: str) -> dict[str, Any]:
     match name:
         case "pinouts":
-            return {"columns": COLUMNS}
+            return {"columns": COLUMNS, "load_columns": LOAD_COLUMNS, "source_columns": SOURCE_COLUMNS}
         case "rules":
             return {"rules": rule_list()}
         case "sources":

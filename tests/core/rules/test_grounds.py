@@ -63,3 +63,19 @@ def test_r80_crowded_stud() -> None:
     assert f.findings(job) == ()
     job = f.join(f.add_pin(job, "H1-10", "HORN", Kind.GROUND, IN, current_a=0.1), 4, "H1-10")
     assert only(job, "R80", "G1").numbers == (("rings", 5.0, 4.0, ""),)
+
+
+def test_r81_strap_thinner_than_the_starters_cable_or_none() -> None:
+    job = f.add_pin(f.clean(), "H1-8", "PERM", Kind.SUPPLY_30, Direction.OUT)
+    job = f.add_pin(job, "D2-3", "STARTER_B+", Kind.SUPPLY_30, IN, current_a=170.0)
+    job = f.add_signal(job, f.signal(20, "Starter", "H1-8", "D2-3", colour="BK", mm2=25.0))
+    (missing,) = f.spoken(job)["R81"]
+    assert missing.numbers[0][1:3] == (0.0, 25.0)
+    strap = f.add_pin(f.no_fate(job, "H1-4"), "D4-2", "GND_ENG", Kind.GROUND, Direction.OUT)
+    thin = f.add_signal(strap, f.signal(21, "Strap", "H1-4", "D4-2", colour="BK", mm2=16.0))
+    (found,) = f.spoken(thin)["R81"]
+    assert found.numbers[0][1:3] == (16.0, 25.0)
+    assert found.severity is Severity.STOP
+    thick = f.add_signal(strap, f.signal(21, "Strap", "H1-4", "D4-2", colour="BK", mm2=25.0))
+    assert "R81" not in f.spoken(thick)
+    assert "R81" not in f.spoken(f.set_fate(f.leave(job, 4, "D4-1"), "D4-1", f.Fate.RETAINED))

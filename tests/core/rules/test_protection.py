@@ -55,3 +55,27 @@ def test_r95_a_way_too_weak_for_its_load() -> None:
     s = f.change_pin(s, "D3-1", extra=(("load_model", "watts"), ("load_value", "200")))
     found = only(s, "R95", "after-run pump", besides=("R91",))
     assert found.severity is Severity.FIX
+
+
+def test_r96_fuse_that_cannot_break_what_a_strong_battery_gives() -> None:
+    """14.4 V over 1 mohm of battery, 5 of return, a contact of 5 and the short lead: above 1000 A."""
+    found = only(f.change_pin(f.clean(), "H1-1", extra=(("battery_ohm", "0.001"),)), "R96", "F1")
+    assert found.severity is Severity.STOP
+    _, amps, limit, unit = found.numbers[0]
+    assert (limit, unit) == (1000.0, "A")
+    assert 1000 < amps < 14.4 / 0.011
+    assert "R96" not in f.spoken(f.change_pin(f.clean(), "H1-1", extra=(("battery_ohm", "0.01"),)))
+
+
+def test_r10_hot_air_takes_from_the_rating() -> None:
+    """7 A steady on 10 A: within 75 % at 25 °C, not at 85 °C."""
+    more = f.change_pin(f.clean(), "D3-1", current_a=2.9)
+    assert "R10" not in f.spoken(_bay(more, 25.0))
+    found = only(more, "R10", "F1")
+    assert found.numbers[0][1] < 7.5
+    assert found.numbers[0][2] < found.numbers[0][1]
+
+
+def test_r10_counts_the_platforms_own_fuse_too() -> None:
+    said = f.spoken(f.change_pin(f.clean(), "H1-2", extra=(("fuse_a", "0.05"),)))
+    assert any("H1-2" in x.where[0] for x in said["R10"])

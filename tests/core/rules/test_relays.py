@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pinmap.core.model.words import Kind, Severity
 from tests import factories_rules as f
-from tests.factories_rules import only
+from tests.factories_rules import IN, only
 
 
 def test_r57_coil_between_plus_and_plus() -> None:
@@ -41,3 +41,15 @@ def test_r55_unsuppressed_coil() -> None:
 
 def test_r76_pulsed_output_on_a_relay() -> None:
     only(f.change_pin(f.clean(), "U1-9", kind=Kind.PWM_LOW_SIDE), "R76", "K1", "U1-9")
+
+
+def test_r59_a_lamp_between_permanent_and_ignition_feeds_back() -> None:
+    job = f.add_pin(f.clean(), "D2-3", "LAMP", Kind.HIGH_SIDE, IN, current_a=0.1, component="lamp")
+    job = f.add_pin(job, "D2-4", "LAMP", Kind.UNKNOWN, IN, component="lamp")
+    job = f.join(f.join(job, 1, "D2-3"), 3, "D2-4")
+    (found,) = f.spoken(job)["R59"]
+    assert found.severity is Severity.STOP
+    assert any("D2-3" in w for w in found.where)
+    assert "H1-1" in found.why
+    assert "H1-2" in found.why
+    assert "R59" not in f.spoken(f.leave(job, 3, "D2-4"))
