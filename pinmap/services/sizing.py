@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pinmap.core.crossing import edits
 from pinmap.core.electrics.optimum import Optimum, copper_kg, optimum
 from pinmap.core.electrics.protection import FeedReport, protection
-from pinmap.core.electrics.size_choices import Knob
-from pinmap.core.electrics.size_limits import Breach
+from pinmap.core.electrics.size_choices import Knob, knobs
+from pinmap.core.electrics.size_limits import Breach, Judge
 from pinmap.core.errors import InputError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Job, Snapshot
@@ -20,6 +20,7 @@ from pinmap.services.memory import Memory
 _TIME_S = 20.0
 _PROTECTIONS: Memory[tuple[FeedReport, ...]] = Memory(16)
 _OPTIMA: Memory[Optimum] = Memory(8)
+_SETTLED: Memory[Settled] = Memory(8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +72,51 @@ def propose(snapshot: Snapshot, words: Dictionary, scope: Collection[str] | None
         return optimum(snapshot, words, scope=scope, results=results, time_s=_TIME_S)
 
     return _OPTIMA.get((snapshot.content_hash, own_entries(words), chosen), make)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """What applying a proposal brings with the routes that then follow: signals whose wires run or splice elsewhere,
+    copper [kg], and limits broken there that were not beyond all sizes before."""
+
+    moved: tuple[str, ...]
+    mass_kg: float
+    broken: tuple[Breach, ...]
+
+
+def settle(snapshot: Snapshot, words: Dictionary, found: Optimum) -> Settled:
+    """Routes the job with the proposed sizes and judges it anew. A proposal is the least for the routes as they are;
+    thicker wires can pull a splice towards them, so this is looked at and not taken for granted."""
+    after = Snapshot(apply_to(snapshot.job, found), snapshot.platforms, snapshot.housings)
+    key = (after.content_hash, snapshot.content_hash, own_entries(words))
+    return _SETTLED.get(key, lambda: _settle(snapshot, after, words, found))
+
+
+def _settle(snapshot: Snapshot, after: Snapshot, words: Dictionary, found: Optimum) -> Settled:
+    before = [analyse(snapshot, v, words) for v in snapshot.variants]
+    now = [analyse(after, v, words) for v in after.variants]
+    moved: dict[str, None] = {}
+    for old, new in zip(before, now, strict=True):
+        ways = {w.id: (w.segments, round(w.cut_length_m, 6)) for w in old.routing.wires}
+        for wire in new.routing.wires:
+            if ways.get(wire.id) != (wire.segments, round(wire.cut_length_m, 6)):
+                moved[wire.signal] = None
+    if not moved:
+        return Settled(moved=(), mass_kg=found.mass_kg, broken=())
+    variants, routings = [a.variant for a in now], [a.routing for a in now]
+    chosen = knobs(after, routings, [a.report for a in now], words, _scope(found))
+    judge = Judge(after, variants, routings, words, chosen)
+    sizes = tuple(k.now_mm2 for k in chosen)
+    beyond = {b.key for b in found.unmet}
+    return Settled(
+        moved=tuple(moved),
+        mass_kg=sum(copper_kg(k, s) for k, s in zip(chosen, sizes, strict=True)),
+        broken=tuple(b for b in judge.all_breaches(sizes) if b.key not in beyond),
+    )
+
+
+def _scope(found: Optimum) -> frozenset[str]:
+    return frozenset(w for knob in found.knobs if not knob.kept for w in knob.wires)
 
 
 def lines(found: Optimum) -> tuple[Line, ...]:

@@ -189,9 +189,7 @@ class _Protection:
 
     def _prospective_a(self, feed: Feed, fuse: int) -> float:
         """What a short circuit right behind a fuse would draw if the fuse had no resistance [A]."""
-        way = feed.way(fuse)[:-1] if fuse >= 0 else ()
-        more_ohm = self._own_ohm(feed) if fuse >= 0 else 0.0
-        return self.supply.current_a(way, self.temp_c, strong=True, more_ohm=more_ohm)
+        return self.supply.current_a(feed.way(fuse)[:-1], self.temp_c, strong=True, more_ohm=self._own_ohm(feed))
 
     def _weak_a(self, feed: Feed, index: int) -> float:
         return self.supply.current_a(feed.way(index), self.temp_c, strong=False, more_ohm=self._own_ohm(feed))
@@ -256,8 +254,8 @@ class _Protection:
                 ends = {i: self._weak_a(feed, i) for i in guarded}
                 far = min(ends, key=lambda i: ends[i])
                 near_a = self._strong_a(feed, fuse)
-                before_a = self._prospective_a(feed, fuse)
-                found.append(breaking_limit(before_a, curve, self.supply.inputs))
+                if fuse >= 0:  # what lies before a platform's own fuse is not known
+                    found.append(breaking_limit(self._prospective_a(feed, fuse), curve, self.supply.inputs))
                 found.append(self._short(feed, far, ends[far], curve))
                 shorts = (
                     Mark(

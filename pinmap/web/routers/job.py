@@ -201,7 +201,7 @@ def _page_of(key: str, page: str) -> str:
 
 @router.post("/load-cases")
 @needs(Right.BUILD)
-async def change_load_case(request: Request, shop: ShopDep, key: str) -> Response:
+async def change_load_case(request: Request, shop: ShopDep, key: str, version: Version) -> Response:
     """One load case: name, supply, and for cranking a starting profile."""
     form = {k: str(v) for k, v in (await request.form()).items()}
     profile, _, phase = form.get("profile", "").partition(" ")
@@ -212,7 +212,7 @@ async def change_load_case(request: Request, shop: ShopDep, key: str) -> Respons
             supply_v=number("supply_v", form.get("supply_v", "")), profile=profile, phase=phase,
         )  # fmt: skip
 
-    jobs.edit(shop, key, int(form.get("version", "0")), change, f"load case {form.get('case', '')}")
+    await run_in_threadpool(jobs.edit, shop, key, version, change, f"load case {form.get('case', '')}")
     return back_to(f"/jobs/{key}/settings", "Saved")
 
 

@@ -37,6 +37,7 @@ def proposal(
         "check",
         found=found,
         lines=sizing.lines(found) if found else (),
+        settled=sizing.settle(opened.snapshot, opened.view.dictionary, found) if found else None,
         stamp=sizing.stamp(found) if found else "",
         whole=whole,
         labels=labels,

@@ -101,3 +101,12 @@ def test_selectivity_needs_bands_apart() -> None:
 def test_an_unrated_fuse_is_not_judged_and_an_empty_one_guards_nothing() -> None:
     assert fuse(fed(rating=None)).verdict == "open"
     assert "nothing" in broken(fuse(fed(load=False)))
+
+
+def test_breaking_capacity_by_hand() -> None:
+    found = fuse(fed())
+    breaking = next(x for x in found.limits if x.key == "breaking")
+    # 14.4 V over battery and return 15 mohm, a contact 5, the near wire 7.6 mohm/m over 0.28 m; the fuse left out
+    assert breaking.value == pytest.approx(14.4 / (0.015 + 0.005 + 0.0076 * 0.28), rel=0.03)
+    assert breaking.limit == 1000
+    assert breaking.ok
