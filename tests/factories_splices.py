@@ -54,13 +54,14 @@ def plain_graph(snapshot: Snapshot) -> nx.Graph[str]:
     return graph
 
 
-def steiner_m(graph: nx.Graph[str], snapshot: Snapshot) -> float:
-    """Metres of wire by the library: a shortest path for two ends, its Steiner approximation for more."""
+def steiner_m(graph: nx.Graph[str], snapshot: Snapshot, *, method: str = "mehlhorn", most: int | None = None) -> float:
+    """Metres of wire by the library, of the first ``most`` signals: a shortest path for two ends, its Steiner
+    approximation for more."""
     total = 0.0
-    for signal in snapshot.job.signals:
+    for signal in snapshot.job.signals[:most]:
         nodes = [snapshot.node_of_connector[(m.end.platform, m.end.connector)].key for m in signal.members]  # type: ignore[union-attr,index]
         if len(nodes) == 2:
             total += nx.shortest_path_length(graph, *nodes, weight="weight")
         else:
-            total += nx.algorithms.approximation.steiner_tree(graph, nodes).size(weight="weight")
+            total += nx.algorithms.approximation.steiner_tree(graph, nodes, method=method).size(weight="weight")
     return total

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 from itertools import product
 
 import networkx as nx
 import numpy as np
 import pytest
 
+from pinmap.core.loom.route import route
 from pinmap.core.loom.splice_task import SplicePlan, SpliceTask, measured, obeys, star
 from pinmap.core.loom.splices import best_splices
 from pinmap.core.loom.splices_large import large_splices, tidy
+from pinmap.core.model.jobs import Snapshot
+from tests.factories_splices import loop_loom, plain_graph, steiner_m
 
 STOCK = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0)
 
@@ -201,3 +205,19 @@ def test_never_dearer_than_the_library_on_large_graphs() -> None:
         task = task_of(metres, at, list(range(150)), (1.0,) * len(at), cap_mm2=1.0)
         theirs = nx.algorithms.approximation.steiner_tree(graph, at).size(weight="weight")
         assert best_splices(task).copper_g <= 8.89 * theirs + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_routed_loom_with_loops_has_no_more_copper_than_the_librarys_trees(seed: int) -> None:
+    """Whole looms: equal wires and free splices, net by net against networkx's Steiner approximation."""
+    snapshot = loop_loom(connectors=40, segments=70, signals=60, seed=seed)
+    found = route(snapshot, snapshot.variants[0])
+    assert not found.gaps
+    assert all(s.proven for s in found.splices)
+    graph = plain_graph(snapshot)
+    own: dict[str, float] = {}
+    for wire in found.wires:
+        own[wire.signal] = own.get(wire.signal, 0.0) + wire.length_m
+    for signal in snapshot.job.signals:
+        one = Snapshot(replace(snapshot.job, signals=(signal,)), snapshot.platforms)
+        assert own[signal.key] <= steiner_m(graph, one) + 1e-5, signal.key
