@@ -17,7 +17,7 @@ from pinmap.core.model.looms import Device, Loom, Node, Segment, Zone
 from pinmap.core.model.people import PersonRole
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Pin, PinKey
 from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, NodeKind, Role
-from pinmap.services import dictionary, jobs, people, pinout_import, platforms, revisions
+from pinmap.services import dictionary, jobs, people, pinout_import, platforms, questions, revisions, sharing
 from pinmap.services.shop import Shop
 from tests.factories_people import session_of
 
@@ -31,8 +31,8 @@ def _pin(cavity: str, function: str, kind: Kind, direction: Direction, **more: o
 
 def make_bench(shop: Shop) -> None:
     """Platforms "rig" (donor) and "cart" (host); job "bench" with open pins, signals, devices and a layout; job
-    "bench-done" with nothing open, a revision A and a draft put aside; a function WINCH of the shop's own; a pinout
-    draft with a bad row and one that meets a pin on file."""
+    "bench-done" with nothing open, a revision A with a link and a reader's question, and a draft put aside; a function
+    WINCH of the shop's own; a pinout draft with a bad row and one that meets a pin on file."""
     rig = (
         _pin("1", "Lamp feed", Kind.SUPPLY_30, IN, current_a=4.0),
         _pin("2", "Ground", Kind.GROUND, IN),
@@ -72,6 +72,8 @@ def make_bench(shop: Shop) -> None:
     done = jobs.get(shop, "bench-done").version
     done = jobs.edit(shop, "bench-done", done, lambda job, _: edits.update_job(job, note="after revision A")).version
     revisions.restore(shop, "bench-done", "A", done, "A. Fitter")
+    token = sharing.create_link(shop, "bench-done", "A", days=7, label="Customer")
+    questions.ask(shop, token, "", pin="", name="", text="Which fuse is it?", address="here")
     for role in PersonRole:  # 1 owner, 2 builder, 3 technician who may not sign in
         session_of(shop, role)
     people.disable(shop, 3, 1)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from pinmap.core.build.cut_list import Label, SpoolCuts
 from pinmap.core.build.parts_list import PartRow
+from pinmap.core.build.pin_table import PinTableRow
 from pinmap.core.build.rework import Task
 from pinmap.core.build.ring_out import RingOut
 from pinmap.core.build.splice_table import SpliceRow
@@ -45,6 +46,24 @@ def build_rows_table(rows: Sequence[BuildRow]) -> Table:
             for r in rows
         ),
     )  # fmt: skip
+
+
+def pins_table(rows: Sequence[PinTableRow]) -> Table:
+    """The pin table as a customer reads it."""
+    columns = (
+        _C(heading="connector", width=14), _C(heading="cavity", width=8), _C(heading="mates", width=22),
+        _C(heading="function", width=26), _C(heading="signal", width=26), _C(heading="wires", width=10),
+        _C(heading="colour", width=8), _C(heading="leads to", width=40), _C(heading="proven", width=18),
+    )  # fmt: skip
+    return Table(
+        name="Pin table",
+        title="Pin table, connector by connector",
+        columns=columns,
+        rows=tuple(
+            (r.connector, r.cavity, r.mates, r.function, r.signal, r.wires, r.colour, "; ".join(r.leads_to), r.evidence)
+            for r in rows
+        ),
+    )
 
 
 def cut_table(spools: Sequence[SpoolCuts]) -> Table:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from pinmap.core.build.cut_list import cut_list, label_list
 from pinmap.core.build.parts_list import parts_list
+from pinmap.core.build.pin_table import pin_table
 from pinmap.core.build.ring_out import ring_out
 from pinmap.core.build.splice_table import splice_table
 from pinmap.core.errors import NotFound
@@ -29,6 +30,7 @@ from pinmap.services import drawings, platforms
 from pinmap.services.analysis import Analysis, analyse, findings, own_entries
 from pinmap.services.memory import Memory
 from pinmap.services.shop import Shop
+from pinmap.store.releases import RevisionLine
 
 MEDIA = {
     "csv": "text/csv; charset=utf-8",
@@ -62,6 +64,11 @@ class Release:
 
 
 _DRAFT = Release()
+
+
+def released(line: RevisionLine) -> Release:
+    """What a title block says of this revision."""
+    return Release(line.letter, f"{line.created:%Y-%m-%d}", line.author)
 
 
 def safe_name(text: str, longest: int = 80) -> str:
@@ -130,6 +137,7 @@ def _tables(done: Analysis) -> dict[str, tuple[Table, ...]]:
     plan = ring_out(snapshot, done.routing)
     return {
         "build-table": (build_tables.build_rows_table(rows),),
+        "pin-table": (build_tables.pins_table(pin_table(snapshot, done.variant, rows)),),
         "cut-list": (build_tables.cut_table(cut_list(rows)),),
         "splices": (build_tables.splices_table(splice_table(snapshot, done.routing)),),
         "parts-list": (build_tables.parts_table(parts_list(snapshot, done.variant, done.routing)),),
@@ -257,7 +265,7 @@ def _zipped(found: Sequence[drawings.Drawing]) -> bytes:
     return out.getvalue()
 
 
-_STEMS = ("build-table", "cut-list", "splices", "parts-list", "labels", "ring-out")
+_STEMS = ("build-table", "pin-table", "cut-list", "splices", "parts-list", "labels", "ring-out")
 _MAKERS: dict[str, Callable[[Analysis, Release], bytes]] = {
     **{f"{stem}.csv": _csv(stem) for stem in _STEMS},
     **{f"{stem}.xlsx": _xlsx(stem) for stem in _STEMS},

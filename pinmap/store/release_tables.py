@@ -1,4 +1,4 @@
-"""Tables of what leaves the shop: immutable revisions, and the links by which others read them."""
+"""Tables of what a release leaves: immutable revisions, jobs branched from them, drafts they took the place of."""
 
 from datetime import datetime
 from typing import Any
@@ -51,20 +51,3 @@ class KeptDraftRow(SQLModel, table=True):
     created: datetime = Field(default_factory=now, sa_type=UtcDateTime)
     content_hash: str = Field(max_length=64)
     snapshot: str = Field(sa_type=sa.Text)  # the job file
-
-
-class ShareLinkRow(SQLModel, table=True):
-    """A link to one revision and variant. Only the token's SHA-256 is kept, so a stolen database opens nothing."""
-
-    __tablename__ = "share_link"
-    __table_args__ = (sa.UniqueConstraint("token_sha256"), sa.Index(None, "revision_id"))
-    id: int | None = Field(default=None, primary_key=True)
-    token_sha256: str = Field(max_length=64)
-    revision_id: int = Field(foreign_key="revision.id", ondelete="RESTRICT")
-    variant: str = Field(sa_type=sa.Text)
-    label: str = Field(sa_type=sa.Text)  # for whom it is
-    passphrase: str | None = Field(sa_type=sa.Text)  # salt and derived key, hexadecimal
-    created: datetime = Field(default_factory=now, sa_type=UtcDateTime)
-    expires: datetime = Field(sa_type=UtcDateTime)
-    revoked: datetime | None = Field(sa_type=UtcDateTime)
-    views: int

@@ -1,4 +1,4 @@
-"""Revisions and share links as rows."""
+"""Revisions as rows; what was branched from them, and the drafts that they took the place of."""
 
 from __future__ import annotations
 
@@ -58,27 +58,6 @@ class KeptDraft:
     why: str
     created: datetime
     content_hash: str
-
-
-@dataclass(frozen=True, slots=True)
-class LinkLine:
-    """A share link, without the token, which nobody but its owner knows."""
-
-    id: int
-    revision_id: int
-    letter: str
-    variant: str
-    label: str
-    created: datetime
-    expires: datetime
-    revoked: datetime | None
-    views: int
-    guarded: bool
-
-    @property
-    def state(self) -> str:
-        """ "open", "expired" or "revoked"."""
-        return "revoked" if self.revoked is not None else "expired" if self.expires <= now() else "open"
 
 
 def counts(session: Session) -> dict[int, int]:
@@ -177,78 +156,6 @@ def kept_draft(session: Session, job_id: int, draft_id: int) -> str:
     if found is None:
         raise NotFound("there is no such draft")
     return str(found[0])
-
-
-def add_link(session: Session, values: dict[str, Any]) -> int:
-    """Stores a share link and gives its id."""
-    s = table("share_link")
-    row = checked(s, {"created": now(), "revoked": None, "views": 0, **values})
-    return int(session.execute(sa.insert(s).values(**row).returning(s.c.id)).scalar_one())
-
-
-def list_links(session: Session, job_id: int) -> tuple[LinkLine, ...]:
-    """All share links of a job, the newest first."""
-    s = table("share_link")
-    return tuple(LinkLine(*row) for row in session.execute(_links(job_id).order_by(s.c.id.desc())))
-
-
-def _links(job_id: int) -> sa.Select[Any]:
-    s, r = table("share_link"), table("revision")
-    return (
-        sa.select(
-            s.c.id,
-            s.c.revision_id,
-            r.c.letter,
-            s.c.variant,
-            s.c.label,
-            s.c.created,
-            s.c.expires,
-            s.c.revoked,
-            s.c.views,
-            s.c.passphrase.is_not(None),
-        )
-        .select_from(s.join(r))
-        .where(r.c.job_id == job_id)
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class FoundLink:
-    """What a link opens, and under which conditions."""
-
-    id: int
-    revision_id: int
-    variant: str
-    passphrase: str | None
-    expires: datetime
-    revoked: datetime | None
-
-
-def find_link(session: Session, token_sha256: str) -> FoundLink | None:
-    """The link with this token hash."""
-    s = table("share_link")
-    found = session.execute(
-        sa.select(s.c.id, s.c.revision_id, s.c.variant, s.c.passphrase, s.c.expires, s.c.revoked).where(
-            s.c.token_sha256 == token_sha256
-        )
-    ).first()
-    return None if found is None else FoundLink(*found)
-
-
-def count_view(session: Session, link_id: int) -> None:
-    """Counts that a link was opened."""
-    s = table("share_link")
-    session.execute(sa.update(s).where(s.c.id == link_id).values(views=s.c.views + 1))
-
-
-def revoke_link(session: Session, job_id: int, link_id: int) -> LinkLine:
-    """Ends a link of this job, and gives it as it was; one that has ended already stays as it is. Raises NotFound."""
-    s = table("share_link")
-    found = session.execute(_links(job_id).where(s.c.id == link_id)).first()
-    if found is None:
-        raise NotFound("there is no such link")
-    session.execute(sa.update(s).where(s.c.id == link_id, s.c.revoked.is_(None)).values(revoked=now()))
-    return LinkLine(*found)
 
 
 def newest_letter(session: Session, revision_id: int) -> str:

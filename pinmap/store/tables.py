@@ -10,6 +10,7 @@ from pinmap.store import (
     platform_tables,
     presence_tables,
     release_tables,
+    sharing_tables,
     step_tables,
 )
 
@@ -24,5 +25,6 @@ __all__ = [
     "platform_tables",
     "presence_tables",
     "release_tables",
+    "sharing_tables",
     "step_tables",
 ]

@@ -14,7 +14,7 @@ from pinmap.core.model.looms import DeviceEnd, End
 from pinmap.services import analysis, jobs, revisions, undo
 from pinmap.services.analysis import Analysis, Overview
 from pinmap.services.jobs import JobView
-from pinmap.services.outputs import Release
+from pinmap.services.outputs import Release, released
 from pinmap.services.revisions import Revision
 from pinmap.services.shop import Shop
 from pinmap.services.undo import Offer
@@ -52,10 +52,7 @@ class JobPage:
     @property
     def release(self) -> Release:
         """What a title block says."""
-        if self.revision is None:
-            return Release()
-        line = self.revision.line
-        return Release(line.letter, f"{line.created:%Y-%m-%d}", line.author)
+        return Release() if self.revision is None else released(self.revision.line)
 
     @property
     def analysis(self) -> Analysis:

@@ -60,6 +60,8 @@ SCREENS = [
     f"{JOB}/trace?q=crank",
     f"{JOB}/handover",
     f"{JOB}/compare",
+    "/audit",
+    "/shop",
     f"{JOB}/settings",
 ]
 

@@ -98,8 +98,9 @@ def test_passphrase(demo_shop: Shop) -> None:
         sharing.create_link(demo_shop, DONE, "Z", days=1)
     token = sharing.create_link(demo_shop, DONE, "A", days=1, passphrase="correct horse")
     with pytest.raises(InputError, match="passphrase"):
-        sharing.open_link(demo_shop, token, "wrong horse")
-    assert sharing.open_link(demo_shop, token, "correct horse").letter == "A"
+        sharing.unlock(demo_shop, token, "wrong horse", address="one")
+    grant = sharing.unlock(demo_shop, token, "correct horse", address="one")
+    assert sharing.open_link(demo_shop, token, grant).letter == "A"
 
 
 def test_revision_keeps_the_dictionary_of_its_time(demo_shop: Shop) -> None:
@@ -122,7 +123,15 @@ def test_letters(count: int, letter: str) -> None:
 def test_every_output_can_be_made() -> None:
     snapshot = finished_snapshot()
     variant = snapshot.variants[0]
-    signs = {"csv": b"\xef\xbb\xbf", "xlsx": b"PK", "zip": b"PK", "pdf": b"%PDF", "svg": b"<", "json": b"{"}
+    signs = {
+        "csv": b"\xef\xbb\xbf",
+        "xlsx": b"PK",
+        "zip": b"PK",
+        "pdf": b"%PDF",
+        "svg": b"<",
+        "json": b"{",
+        "dxf": b"0\r\n",
+    }
     for name in outputs.NAMES:
         made = outputs.make(snapshot, variant, name)
         assert made.data.startswith(signs[name.rpartition(".")[2]]), name

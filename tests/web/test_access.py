@@ -32,6 +32,8 @@ ANYBODY = {
     "POST /welcome/{token}",
     "GET /s/{token}",
     "POST /s/{token}",
+    "GET /s/{token}/files/{name}",
+    "POST /s/{token}/ask",
 }
 ALL_SIGNED_IN = {
     "POST /jobs/{key}/here",
@@ -46,6 +48,10 @@ OWNERS_ONLY = {
     "POST /people/{person}/role",
     "POST /people/{person}/disable",
     "POST /people/{person}/enable",
+    "GET /shop",
+    "POST /shop",
+    "POST /shop/mark",
+    "POST /shop/mark/remove",
 }
 
 # Where these lead there is something; anything else is called 999 and is not there.

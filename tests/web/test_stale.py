@@ -14,7 +14,7 @@ from fastapi.routing import APIRoute
 from pinmap.core.crossing import edits
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Fate
-from pinmap.services import crossing, dictionary, jobs, people, pinout_import, platforms
+from pinmap.services import card, crossing, dictionary, jobs, people, pinout_import, platforms, questions
 from pinmap.services.shop import Shop
 from pinmap.web import routers
 from tests.factories_web import DONE, JOB, Visitor
@@ -30,6 +30,9 @@ WITHOUT_VERSION = {
     "/jobs/{key}/handover/share": "makes a link to a revision, which never changes",
     "/jobs/{key}/handover/revoke": "ends a link, whatever happened to it",
     "/s/{token}": "reads",
+    "/s/{token}/ask": "adds a question",
+    "/shop/mark": "takes the place of any earlier mark",
+    "/shop/mark/remove": "takes off whatever mark there is",
     "/platforms/new": "makes a new platform",
     "/platforms/{key}/import": "makes a new draft",
     "/platforms/{key}/paste": "makes a new draft",
@@ -86,7 +89,23 @@ def _later(case: Case) -> Callable[[Shop], None]:
                 now = people.disable if line.person.disabled is None else people.enable
                 now(shop, line.person.id, line.person.version)
 
-    by_page = {"jobs": job, "platforms": platform, "imports": draft, "functions": function, "people": person}
+    def answer(shop: Shop) -> None:
+        (asked,) = questions.of_job(shop, "bench-done")
+        questions.answer(shop, "bench-done", asked.id, asked.version, "Somebody else's answer")
+
+    def words(shop: Shop) -> None:
+        card.change(shop, card.get(shop).version, name="Somebody else's name", line="", contact="")
+
+    if case.route.endswith("/answer"):
+        return answer
+    by_page = {
+        "shop": words,
+        "jobs": job,
+        "platforms": platform,
+        "imports": draft,
+        "functions": function,
+        "people": person,
+    }
     return by_page[case.page.split("/")[1]]
 
 
@@ -150,6 +169,10 @@ CASES = (
          differs=("signal 1 Lamp feed", "0.5 mm²")),
     Case("/jobs/{key}/handover/release", f"{DONE}/handover", f"{DONE}/handover/release",
          {"note": "typed late"}, differs=("released as it stands now",)),
+    Case("/jobs/{key}/handover/answer", f"{DONE}/handover", f"{DONE}/handover/answer", {"answer": "Typed late"},
+         differs=("Answer", "Somebody else's answer", "Typed late")),
+    Case("/shop", "/shop", "/shop", {"name": "Typed late", "contact": "Quay 3"},
+         differs=("Name of the shop", "Somebody else's name", "Typed late")),
     Case("/jobs/{key}/revisions/{letter}/restore", f"{DONE}/revisions/A", f"{DONE}/revisions/A/restore",
          differs=("Customer", "Somebody else's customer", "–")),
     Case("/jobs/{key}/kept/{draft}/bring-back", f"{DONE}/handover", f"{DONE}/kept/1/bring-back",

@@ -27,6 +27,11 @@ class PinTableRow:
     leads_to: tuple[str, ...]
     evidence: str
 
+    @property
+    def name(self) -> str:
+        """Such as "X12-4"."""
+        return f"{self.connector}-{self.cavity}"
+
 
 def pin_table(snapshot: Snapshot, variant: Variant, rows: Sequence[BuildRow]) -> tuple[PinTableRow, ...]:
     """Every cavity that has a wire, by connector and cavity in natural order."""

@@ -18,7 +18,7 @@ from pinmap.core.facts.conductors import insulations
 from pinmap.core.model.jobs import LOWEST, MODEL, PLATEAU, Job, Pick, Snapshot
 from pinmap.core.model.people import Right
 from pinmap.core.model.words import Evidence, Fate
-from pinmap.services import jobs, outputs, platforms, revisions, undo
+from pinmap.services import jobs, outputs, platforms, questions, revisions, undo
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
@@ -83,6 +83,7 @@ def overview(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
         "overview",
         sides=_sides(opened),
         origin=revisions.lineage(shop, key).origin,
+        unread=sum(q.settled is None for q in questions.of_job(shop, key)),
     )
 
 
