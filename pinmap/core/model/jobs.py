@@ -204,8 +204,13 @@ class Snapshot:
         return {ConnectorKey(p.key, c.name): c for p in self.platforms for c in p.connectors}
 
     @cached_property
+    def keyed_pins(self) -> Mapping[str, tuple[tuple[PinKey, Pin], ...]]:
+        """Each platform's pins with their keys, which cost more to make than all that is then looked up by them."""
+        return {p.key: tuple((pin.key(p.key), pin) for pin in p.pins) for p in self.platforms}
+
+    @cached_property
     def pin(self) -> Mapping[PinKey, Pin]:
-        return {pin.key(p.key): pin for p in self.platforms for pin in p.pins}
+        return {key: pin for pins in self.keyed_pins.values() for key, pin in pins}
 
     @cached_property
     def signal(self) -> Mapping[str, Signal]:
@@ -267,9 +272,9 @@ class Snapshot:
             present = {
                 c.name for c in platform.connectors if not pick.edition or not c.editions or pick.edition in c.editions
             }
-            for pin in platform.pins:
+            for key, pin in self.keyed_pins[platform.key]:
                 if pin.connector in present and pin.in_edition(pick.edition):
-                    found[pin.key(platform.key)] = pin
+                    found[key] = pin
         return found
 
     def active_connectors(self, variant: Variant) -> set[ConnectorKey]:
