@@ -272,9 +272,11 @@ class Snapshot:
             present = {
                 c.name for c in platform.connectors if not pick.edition or not c.editions or pick.edition in c.editions
             }
-            for key, pin in self.keyed_pins[platform.key]:
-                if pin.connector in present and pin.in_edition(pick.edition):
-                    found[key] = pin
+            found |= {
+                key: pin
+                for key, pin in self.keyed_pins[platform.key]
+                if pin.connector in present and pin.in_edition(pick.edition)
+            }
         return found
 
     def active_connectors(self, variant: Variant) -> set[ConnectorKey]:
