@@ -7,7 +7,7 @@ from typing import Protocol
 
 from pinmap.core.electrics.network import Network, wire_ohm_20
 from pinmap.core.facts.functions import Dictionary
-from pinmap.core.loom.results import Routing
+from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import Member, Signal, Snapshot, Variant
 
 
@@ -36,13 +36,20 @@ def renewed(
     old, new = before.routing.wires, routing.wires
     if len(old) != len(new):
         return None
-    if any(v is not w and (v.id != w.id or v.a != w.a or v.b != w.b) for v, w in zip(old, new, strict=True)):
+    if not all(v is w or _same_ends(v, w) for v, w in zip(old, new, strict=True)):
         return None
     changed = [i for i, (v, w) in enumerate(zip(old, new, strict=True)) if v is not w and v != w]
     ohm = before.network.wire_ohm_20.copy()
     for i in changed:
         ohm[i] = wire_ohm_20(new[i])
     return before.network.with_wires(ohm)
+
+
+def _same_ends(old: Wire, new: Wire) -> bool:
+    """Between the same points, by the same names; a splice may have moved along the loom."""
+    return old.id == new.id and all(
+        v is w or (v.label == w.label and v.point == w.point) for v, w in ((old.a, new.a), (old.b, new.b))
+    )
 
 
 def _same_but_wires(before: Before, snapshot: Snapshot, variant: Variant, dictionary: Dictionary) -> bool:
