@@ -52,6 +52,7 @@ SCREENS = [
     f"{JOB}/build",
     f"{JOB}/build/faces",
     f"{JOB}/build/plan",
+    f"{JOB}/build/plan?by=temperature&segment=JE-J2",
     f"{JOB}/build/map",
     f"{JOB}/build/cut",
     f"{JOB}/build/splices",
@@ -122,3 +123,23 @@ def test_works_with_the_keyboard(demo_site: str, watched: Watched) -> None:
         page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     page.wait_for_url(f"{demo_site}/**")
+
+
+def test_a_run_of_the_plan_shows_its_bundle(demo_site: str, watched: Watched) -> None:
+    """By the keyboard and by a click, without leaving the page; the address then leads to the same."""
+    page = watched.page
+    page.goto(f"{demo_site}{JOB}/build/plan?by=zone")
+    runs = page.locator(".drawing a[href*='segment=']")
+    runs.first.focus()
+    page.keyboard.press("Enter")
+    page.locator("#bundle h2").wait_for()
+    first = page.locator("#bundle h2").inner_text()
+    assert page.evaluate("document.activeElement.id") == "bundle"
+    assert "segment=" in page.url
+    assert "by=zone" in page.url
+    assert page.get_by_label("Bundle of segment").input_value() in first
+    runs.nth(5).dispatch_event("click")
+    page.wait_for_function("(old) => document.querySelector('#bundle h2').innerText !== old", arg=first)
+    shown = page.locator("#bundle h2").inner_text()
+    page.reload()
+    assert page.locator("#bundle h2").inner_text() == shown

@@ -54,7 +54,7 @@ def test_what_is_unknown_is_refused(client: TestClient) -> None:
     assert client.get(PLAN, params={"segment": "nowhere"}).status_code == 404
     refused = client.get(PLAN, params={"by": "taste"})
     assert refused.status_code == 422
-    assert "colour by" in refused.text
+    assert "temperature, zone, function" in refused.text
     assert client.get(f"{JOB}/build/files/board-plan-roll.pdf", params={"roll_mm": "5"}).status_code == 422
 
 

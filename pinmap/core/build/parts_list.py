@@ -19,7 +19,9 @@ from pinmap.core.build.ends import (
     terminal_name,
 )
 from pinmap.core.facts.conductors import insulations, wire_size
-from pinmap.core.facts.parts import terminals
+from pinmap.core.facts.parts import coverings, terminals
+from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.loom.coverings import fit_covering
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Node
@@ -215,17 +217,21 @@ def _devices(snapshot: Snapshot, variant: Variant, routing: Routing) -> list[Par
 
 
 def _coverings(snapshot: Snapshot, routing: Routing) -> list[PartRow]:
-    metres: dict[str, float] = defaultdict(float)
-    where: dict[str, list[str]] = defaultdict(list)
+    known = coverings()
+    metres: dict[tuple[str, str], float] = defaultdict(float)
+    where: dict[tuple[str, str], list[str]] = defaultdict(list)
     for segment in snapshot.job.segments:
         if segment.covering and segment.key in routing.bundle:
-            metres[segment.covering] += segment.length_m
-            where[segment.covering].append(segment.key)
+            fit = None
+            if segment.covering in known:
+                fit = fit_covering(known[segment.covering], segment_diameter_mm(routing, segment.key), None)
+            item = segment.covering, fit.size if fit is not None else ""
+            metres[item] += segment.length_m
+            where[item].append(segment.key)
     return [
         PartRow(
-            group="Coverings", item=key, quantity=round(metres[key], 3),
-            buy=math.ceil(metres[key] * (1 + WIRE_SHARE) - 1e-9), unit="m", where=_natural(where[key]),
-            note="diameter by the bundles of the loom plan",
+            group="Coverings", item=key, detail=f"size {size}" if size else "", quantity=round(metres[key, size], 3),
+            buy=math.ceil(metres[key, size] * (1 + WIRE_SHARE) - 1e-9), unit="m", where=_natural(where[key, size]),
         )
-        for key in sorted(metres)
+        for key, size in sorted(metres)
     ]  # fmt: skip

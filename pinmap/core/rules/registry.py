@@ -14,6 +14,7 @@ from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import Severity
 from pinmap.core.rules import (
+    bundles,
     buses,
     fuses,
     grounds,
@@ -39,6 +40,7 @@ _SUBJECTS: tuple[ModuleType, ...] = (
     fuses,
     protection,
     terminals,
+    bundles,
     wires,
     runs,
     buses,

@@ -1,4 +1,4 @@
-"""Rules about wires: heat, voltage lost, splices, bundles, colours."""
+"""Rules about wires: heat, voltage lost, splices, colours."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from pinmap.core.rules.declare import Hit, rule
 
 _CP = "common practice"
 _CABLE_V, _ALWAYS_WRONG_V = 0.2, 1.0
-_BUNDLE_WIRES = 75
 
 
 def _thicker(context: Context, wire: str) -> str:
@@ -243,46 +242,6 @@ def splice_ratio(context: Context) -> Iterator[Hit]:
                 numbers=(("ratio", sizes[-1] / others, 3.0, ""),),
                 why=f"{sizes[-1]:g} mm2 meets {others:g} mm2",
                 way_out="step down in two splices, or fold the thin wires back to fill the barrel",
-            )
-
-
-@rule(
-    "R48",
-    Severity.NOTE,
-    "Very large bundle",
-    explanation="A bundle of many wires is stiff, hot inside and hard to repair.",
-    limit="75 wires",
-    source="FAA-H-8083 (aircraft practice)",
-)
-def bundle_size(context: Context) -> Iterator[Hit]:
-    for segment, wires in context.routing.bundle.items():
-        if len(wires) > _BUNDLE_WIRES:
-            yield Hit(
-                where=(f"segment {segment}",),
-                refs=(f"segment:{segment}",),
-                numbers=(("wires", float(len(wires)), float(_BUNDLE_WIRES), ""),),
-                why=f"{len(wires)} wires run in this segment",
-                way_out="divide the run into two bundles, power apart from signals",
-            )
-
-
-@rule(
-    "R50",
-    Severity.FIX,
-    "Hot run without a heat sleeve",
-    explanation="Near the exhaust or the turbine radiation adds to the heat of the air.",
-    limit="a covering on each segment of a hot zone",
-    source=_CP,
-)
-def hot_run(context: Context) -> Iterator[Hit]:
-    for segment in context.snapshot.job.segments:
-        zone = context.snapshot.zone.get(segment.zone)
-        if zone is not None and zone.hot and not segment.covering and context.routing.bundle.get(segment.key):
-            yield Hit(
-                where=(f"segment {segment.key}", zone.name),
-                refs=(f"segment:{segment.key}",),
-                why="the zone is near the exhaust or the turbine, and the segment has no covering",
-                way_out="name a heat-resistant covering for the segment, or lead it 150 mm or more away",
             )
 
 

@@ -81,21 +81,6 @@ def test_r43_unequal_splice() -> None:
     assert said["R43"][0].numbers[0][1] > 3
 
 
-def test_r48_very_large_bundle() -> None:
-    job = f.clean()
-    for number in range(100, 170):
-        job = f.add_signal(job, replace(job.signal["s6"], key=f"s{number}", number=number, name=f"Signal {number}"))
-    said = f.spoken(job)
-    assert {x.where[0] for x in said["R48"]} >= {"segment j1-j2"}
-
-
-def test_r50_hot_run_needs_a_covering() -> None:
-    zones = (*f.clean().job.zones, Zone(key="turbo", name="Turbine", ambient_c=100.0, hot=True))
-    job = f.change_segment(f.change_job(f.clean(), zones=zones), "j2-xd1", zone="turbo")
-    only(job, "R50", "j2-xd1", "Turbine")
-    assert f.findings(f.change_segment(job, "j2-xd1", covering="heat sleeve")) == ()
-
-
 def test_r64_same_colour_twice() -> None:
     said = f.spoken(f.change_signal(f.clean(), 6, colour="BNWH"))
     assert set(said) == {"R64"}
