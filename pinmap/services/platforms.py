@@ -322,7 +322,10 @@ def _view(shop: Shop, session: Session, key: str) -> PlatformView:
 def _check_pin(shop: Shop, session: Session, old: LoadedPlatform, pin: Pin) -> None:
     if not pin.cavity.strip():
         raise InputError("cavity", pin.cavity, "name the cavity")
-    connector = _find(old.platform.connectors, pin.connector, "name", "connector")
+    connectors = {c.name: c for c in old.platform.connectors}
+    if pin.connector not in connectors:
+        raise InputError("connector", pin.connector, f"choose one of {_some(connectors) or 'none; add it first'}")
+    connector = connectors[pin.connector]
     housing = all_housings(shop, session).get(connector.housing)
     if housing is not None and housing.cavities and pin.cavity not in housing.cavity_names:
         raise InputError("cavity", pin.cavity, f"housing {housing.name} has {', '.join(housing.cavity_names[:40])}")
