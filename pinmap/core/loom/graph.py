@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pinmap.core.errors import StructureError
 from pinmap.core.loom.bridges import Bridges, bridges
+from pinmap.core.loom.stations import Floats, SplicePlace, Spots, Station, Way
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Node, Segment
 from pinmap.core.model.words import NodeKind
@@ -25,63 +26,7 @@ if TYPE_CHECKING:  # networkx and scipy load for long and the app can start with
     import networkx as nx
 
 _HOP_M = 1e-9  # added to every segment: of two equally long runs the one with fewer segments wins
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-
-
-class Station(NamedTuple):
-    """A point of the loom: ``out_m`` along the run of the end node ``leaf``, away from the graph's node ``core``; or
-    that node itself, with leaf -1. ``out_w`` is the same way as it counts when ways are compared."""
-
-    core: int
-    leaf: int = -1
-    out_m: float = 0.0
-    out_w: float = 0.0
-
-
-class SplicePlace(NamedTuple):
-    """Where a splice may sit: at a node, or ``at_m`` from it along a segment."""
-
-    station: Station
-    node: int
-    segment: str = ""
-    at_m: float = 0.0
-
-
-class Spots(NamedTuple):
-    """Stations as arrays, each of shape (n,)."""
-
-    core: Ints
-    leaf: Ints
-    out_w: Floats
-
-    @classmethod
-    def of(cls, stations: Sequence[Station]) -> Spots:
-        return cls(
-            np.array([s.core for s in stations], dtype=np.intp),
-            np.array([s.leaf for s in stations], dtype=np.intp),
-            np.array([s.out_w for s in stations]),
-        )
-
-    def take(self, which: Ints) -> Spots:
-        return Spots(self.core[which], self.leaf[which], self.out_w[which])
-
-
-class Way(NamedTuple):
-    """The segments from one station to another, how far it runs in each and in all [m]."""
-
-    segments: tuple[str, ...] = ()
-    pieces_m: tuple[float, ...] = ()
-    length_m: float = 0.0
-
-    def back(self) -> Way:
-        return Way(self.segments[::-1], self.pieces_m[::-1], self.length_m)
-
-    def then(self, segment: str, piece_m: float) -> Way:
-        return Way((*self.segments, segment), (*self.pieces_m, piece_m), self.length_m + piece_m)
-
-    def joined(self, way: Way) -> Way:
-        return Way((*self.segments, *way.segments), (*self.pieces_m, *way.pieces_m), self.length_m + way.length_m)
+_FEW_PLACES = 16  # not worth a look at which of them lie out of the way
 
 
 class LoomGraph:
@@ -257,8 +202,8 @@ class LoomGraph:
         """Where the best splices between these ends may sit, in a lasting order; and what was waived where no place
         obeys."""
         piece = self._core_piece[ends[0].core]
-        found = list(self._worthy.get(piece, ()))
         own = sorted({s.core for s in ends})
+        found = self._between_ends(self._worthy.get(piece, []), own)
         found += [self._place_at[c] for c in own if c in self._place_at and not self._is_worthy(c)]
         leaves = sorted({s.leaf for s in ends if s.leaf in self._leaf_places})
         found += [self._leaf_places[i] for i in leaves]
@@ -273,6 +218,24 @@ class LoomGraph:
             return found, "no dry, still place clear of connectors can be reached"
         here = ends[0].leaf if ends[0].leaf >= 0 else self._node_of_core(ends[0].core)
         return [SplicePlace(ends[0], here)], "there is no place outside a connector"
+
+    def _between_ends(self, places: list[SplicePlace], ends: list[int]) -> list[SplicePlace]:
+        """Without places beyond a bridge from all ends: at the bridge's near node every wire is shorter. Left out where
+        that node is no place."""
+        if len(places) <= _FEW_PLACES:
+            return list(places)
+        near, far, beyond = self.bridges
+        there = beyond[:, ends]
+        is_place = self._is_place
+        lost: NDArray[np.bool_] = np.any(beyond[~there.any(axis=1) & is_place[near]], axis=0)
+        lost |= np.any(~beyond[there.all(axis=1) & is_place[far]], axis=0)
+        return [p for p in places if not lost[p.station.core]]
+
+    @cached_property
+    def _is_place(self) -> NDArray[np.bool_]:
+        found = np.zeros(len(self.distance), dtype=np.bool_)
+        found[list(self._place_at)] = True
+        return found
 
     def _node_of_core(self, core: int) -> int:
         return next(i for i, s in enumerate(self.station) if s.leaf < 0 and s.core == core)

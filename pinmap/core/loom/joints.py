@@ -12,10 +12,11 @@ import numpy as np
 
 from pinmap.core.facts.conductors import next_size
 from pinmap.core.facts.constants import COPPER_G_PER_CM3
-from pinmap.core.loom.graph import Floats, Ints, LoomGraph, SplicePlace, Spots, Station, Way
+from pinmap.core.loom.graph import LoomGraph
 from pinmap.core.loom.splice_task import Joints, SpliceTask
 from pinmap.core.loom.splices import best_splices
 from pinmap.core.loom.splices_large import tidy
+from pinmap.core.loom.stations import Floats, Ints, SplicePlace, Spots, Station, Way
 from pinmap.core.model.jobs import Practice
 from pinmap.core.model.words import Joint
 

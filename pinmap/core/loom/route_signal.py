@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
-from pinmap.core.loom.graph import LoomGraph, Way
+from pinmap.core.loom.graph import LoomGraph
 from pinmap.core.loom.joints import JointPlan, NetEnds, plan_joint
 from pinmap.core.loom.nets import end_point
 from pinmap.core.loom.results import Net, RoutingGap, RoutingNote, Splice, Wire, WireEnd
+from pinmap.core.loom.stations import Way
 from pinmap.core.loom.wire_marks import WireMarks
 from pinmap.core.model.jobs import Signal
 from pinmap.core.model.looms import DeviceEnd, End

@@ -11,11 +11,13 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from pinmap.core.loom.graph import LoomGraph
 from pinmap.core.loom.route import route
 from pinmap.core.loom.splice_task import SplicePlan, SpliceTask, measured, obeys, star
 from pinmap.core.loom.splices import best_splices
 from pinmap.core.loom.splices_large import large_splices, tidy
-from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.jobs import Practice, Snapshot
+from pinmap.core.model.looms import Zone
 from tests.factories_splices import loop_loom, plain_graph, steiner_m
 
 STOCK = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0)
@@ -221,3 +223,33 @@ def test_a_routed_loom_with_loops_has_no_more_copper_than_the_librarys_trees(see
     for signal in snapshot.job.signals:
         one = Snapshot(replace(snapshot.job, signals=(signal,)), snapshot.platforms)
         assert own[signal.key] <= steiner_m(graph, one) + 1e-5, signal.key
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_places_out_of_the_way_are_left_out_without_loss(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looms with loops, wet runs, mixed sizes and limits: as good as with every place tried."""
+    rng = random.Random(seed)
+    snapshot = loop_loom(connectors=40, segments=75, signals=30, seed=seed)
+    share = 0.25 * (seed % 3)
+    job = replace(
+        snapshot.job,
+        zones=(Zone(key="w", name="Wet", ambient_c=40.0, wet=True),),
+        segments=tuple(replace(s, zone="w" if rng.random() < share else "") for s in snapshot.job.segments),
+        practice=Practice(splice_cost_g=rng.choice([0.0, 1.0, 5.0]), splice_clear_m=rng.choice([0.0, 0.04]),
+                          max_splices=rng.choice([0, 2]), max_splice_wires=0),
+        signals=tuple(
+            replace(s, members=tuple(replace(m, mm2=rng.choice([0.5, 0.5, 1.0, 2.5])) for m in s.members))
+            for s in snapshot.job.signals
+        ),
+    )  # fmt: skip
+    snapshot = Snapshot(job, snapshot.platforms)
+
+    def cost_g() -> float:
+        found = route(snapshot, snapshot.variants[0])
+        copper_g = 8.89 * sum(w.mm2 * w.length_m for w in found.wires)
+        return copper_g + job.practice.splice_cost_g * len(found.splices)
+
+    few = cost_g()
+    monkeypatch.setattr(LoomGraph, "_between_ends", lambda self, places, ends: list(places))
+    monkeypatch.setattr(LoomGraph, "_is_worthy", lambda self, core: True)
+    assert few == pytest.approx(cost_g(), abs=1e-3)
