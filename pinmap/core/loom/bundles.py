@@ -56,7 +56,8 @@ def segment_wires(routing: Routing, segment: str) -> list[Wire]:
 
 
 def segment_diameter_mm(routing: Routing, segment: str) -> float:
-    """Diameter of the bare bundle in a segment [mm], without covering; 0 where no wire runs."""
+    """Diameter of the bare bundle in a segment [mm], without covering; 0 where no wire runs. Wires that end at a splice
+    within the segment count along all of it, so the diameter is never under that of the thickest place."""
     return bundle_diameter_mm(wire_diameters_mm(segment_wires(routing, segment)))
 
 
