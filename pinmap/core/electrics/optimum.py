@@ -2,8 +2,9 @@
 
 A mixed-integer master (HiGHS) chooses sizes by linear rows that no good choice breaks (``size_rows``), so its optimum
 is a bound from below. The choice is then judged on the true network with heat. Where a limit is broken, a cut is added:
-thinner never helps, so at least one of the wires that bear on the limit must be thicker than here. Wires that cannot
-help are left out of the cut, and the others are raised as far as the limit stays broken, which makes the cut strong.
+at least one of the wires that bear on the limit must be thicker than here. Wires that cannot help are left out of the
+cut, and the others are raised as far as the limit stays broken, which makes the cut strong. For voltages this takes it
+that thinner never helps; for heat it need not be so, and ``size_bounds`` proves the cut or only these sizes are barred.
 The first choice that breaks nothing has the least copper of all. Couplings that no row shows (a bundle's heat, a
 conductor's temperature, currents that move with the voltage, loops) are thus met by the network itself.
 """
@@ -32,6 +33,7 @@ _TIME_S = 60.0
 _CUTS_A_ROUND = 12
 _SEED = 8820
 _GUESSES = 14
+_DESCENT_SHARE = 0.6  # of the time left
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +102,7 @@ class _Search:
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}
 
     def run(self) -> Optimum:
-        best = self._guess() if self.knobs else self.largest
+        best = self._descend(self._guess()) if self.knobs else self.largest
         sizes, bound, proven = self._prove(best) if self.knobs else (best, 0.0, True)
         mass = self._mass(sizes)
         return Optimum(
@@ -124,7 +126,8 @@ class _Search:
     def _guess(self) -> Sizes:
         """A good choice by near rows, built again around each choice until it breaks nothing."""
         sizes = tuple(k.now_mm2 if k.now_mm2 in k.sizes else _up(k, k.now_mm2) for k in self.knobs)
-        best, best_kg = self.largest, self._mass(self.largest)
+        best = self.largest if not self._fits(sizes) else sizes
+        best_kg = self._mass(best)
         floor = [0] * len(self.knobs)
         tight: dict[str, float] = {}
         for _ in range(_GUESSES):
@@ -152,6 +155,45 @@ class _Search:
                         if r.what == f"{b.what} in {b.case}" or (b.kind == "short" and r.what == f"short at {b.what}"):
                             tight[r.what] = tight.get(r.what, 0.0) + max(0.002 * abs(r.most), 1e-4)
         return best
+
+    def _fits(self, sizes: Sizes) -> bool:
+        """Breaks nothing that could be met; looked at variant by variant, to the first breach."""
+        at = [k.sizes.index(s) for k, s in zip(self.knobs, sizes, strict=True)]
+        for row in self.ratios:
+            if sum(cost[at[i]] for i, cost in row.cost.items()) > row.most + 1e-9:
+                return False
+        return not any(
+            b.key not in self.left_out for v in range(len(self.judge.variants)) for b in self.judge.judge(v, sizes)[1]
+        )
+
+    def _descend(self, best: Sizes) -> Sizes:
+        """Makes wires thinner step by step while nothing breaks: many at once, in halves where they break something."""
+        until = time.monotonic() + _DESCENT_SHARE * max(self.until - time.monotonic(), 0.0)
+        open_knobs = [i for i, k in enumerate(self.knobs) if len(k.sizes) > 1]
+        while open_knobs and time.monotonic() < until:
+            open_knobs = [i for i in open_knobs if best[i] > self.knobs[i].sizes[0]]
+            open_knobs.sort(key=lambda i: -self._saving(best, i))
+            thinner: list[int] = []
+            todo = [open_knobs]
+            while todo and time.monotonic() < until:
+                part = todo.pop()
+                trial = list(best)
+                for i in part:
+                    trial[i] = self.knobs[i].sizes[self.knobs[i].sizes.index(best[i]) - 1]
+                if self._fits(tuple(trial)):
+                    best = tuple(trial)
+                    thinner += part
+                elif len(part) > 1:
+                    middle = len(part) // 2
+                    todo += [part[middle:], part[:middle]]
+            open_knobs = thinner
+        return best
+
+    def _saving(self, sizes: Sizes, i: int) -> float:
+        """Copper of one step down [kg]."""
+        knob = self.knobs[i]
+        below = knob.sizes[max(knob.sizes.index(sizes[i]) - 1, 0)]
+        return copper_kg(knob, sizes[i]) - copper_kg(knob, below)
 
     def _prove(self, best: Sizes) -> tuple[Sizes, float, bool]:
         """From below: the master's choice is judged, and a cut is learned from what it breaks, until it breaks nothing

@@ -15,6 +15,7 @@ import numpy as np
 from pinmap.core.electrics.bundle_heat import (
     BundleLayout,
     BundleTemperatures,
+    Ints,
     allowed_current_a,
     bundle_temperatures,
     covering_layer,
@@ -24,7 +25,7 @@ from pinmap.core.electrics.bundle_heat import (
 )
 from pinmap.core.electrics.heat import Floats, WireHeat, wire_heat
 from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, segment_coverings
-from pinmap.core.loom.results import Routing, Wire
+from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot
 
 _LOOSE = 1.2
@@ -39,6 +40,7 @@ class Best:
     layout: BundleLayout
     found: BundleTemperatures
     share: Floats
+    narrow_m: Floats  # narrowest bundle of each segment
 
 
 class HeatBounds:
@@ -54,21 +56,24 @@ class HeatBounds:
 
     def best(self, high: Sequence[float]) -> Best:
         """With sizes from the smallest up to ``high`` [mm²], one a wire."""
-        layout = self._layout(wire_heat([(mm2, w.insulation) for mm2, w in zip(high, self.wires, strict=True)]))
-        return self._judged(layout)
+        return self._judged(
+            *self._layout(wire_heat([(mm2, w.insulation) for mm2, w in zip(high, self.wires, strict=True)]))
+        )
 
     def exact(self, routing: Routing) -> Best:
         """With the bundles of just these sizes, whatever the currents do."""
-        return self._judged(layout_of(self.snapshot, routing))
+        layout = layout_of(self.snapshot, routing)
+        return self._judged(layout, layout.bundle_m)
 
-    def _judged(self, layout: BundleLayout) -> Best:
+    def _judged(self, layout: BundleLayout, narrow_m: Floats) -> Best:
         found = bundle_temperatures(layout, self.least_a)
         free = free_a(layout.wires, self.air_c)
         allowed = np.array([allowed_current_a(layout, row) for row in self.least_a]).reshape(self.least_a.shape)
         share = np.divide(allowed, free, out=np.ones_like(allowed), where=free > 0).max(axis=0, initial=0.0)
-        return Best(layout, found, np.clip(share, 0.05, 1.0))
+        return Best(layout, found, np.clip(share, 0.05, 1.0), narrow_m)
 
-    def _layout(self, high: WireHeat) -> BundleLayout:
+    def _layout(self, high: WireHeat) -> tuple[BundleLayout, Floats]:
+        """The layout at its best, and the narrowest bundle of each segment [m]."""
         now, at, seg = self.now, self.now.wire, self.now.segment
         count = now.ambient_c.size
 
@@ -105,27 +110,45 @@ class HeatBounds:
             outer[which], covering[which], _ = covering_layer(key, wide_m[which], now.ambient_c[which])
         others, own = to_middle(np.minimum(thick / narrow_m[seg], 1.0))
         wall_way = np.minimum(high.wall_k_m_per_w, self.low.wall_k_m_per_w)[at]
-        return replace(
+        layout = replace(
             now, wires=high, others_k_m_per_w=np.maximum(others, 0.0) / (4 * np.pi * inside[seg]),
             own_k_m_per_w=wall_way + own / (4 * np.pi * inside[seg]), bundle_m=wide_m, outer_m=outer,
             inside_w_per_m_k=inside, covering_k_m_per_w=covering, emissivity=emissivity,
         )  # fmt: skip
+        return layout, narrow_m
 
 
-def no_cooler_c(best: Best, wires: Sequence[Wire], of: Sequence[int], heat: WireHeat, case: int, amps: Floats) -> tuple[
-    Floats, Floats
-]:  # fmt: skip
+def no_cooler_c(
+    best: Best, of: Sequence[int], heat: WireHeat, case: int, amps: Floats
+) -> tuple[Floats, Floats]:  # fmt: skip
     """Least temperature at the hottest place and in the mean [°C] of wires (by index ``of``) with other sizes than the
-    box's largest, given as ``heat``: what they make more than at the largest warms themselves at least."""
+    box's largest, given as ``heat``: the surroundings are no cooler than beside the largest, and its own heat has the
+    way out that a wire of its size has in the narrowest bundle."""
     layout, index = best.layout, np.asarray(of, dtype=np.intp)
     order, first, _ = layout.by_wire
-    own = np.minimum.reduceat(layout.own_k_m_per_w[order], first) if order.size else np.zeros(len(wires))
-    most = best.found.hottest_c[case][index]
-    mean = best.found.mean_c[case][index]
-    large = layout.wires.take(index)
-    more = amps[index] ** 2 * (heat.r20_ohm_per_m - large.r20_ohm_per_m)
-    warmer = np.maximum(more, 0.0) * own[index]
-    return (
-        np.asarray(most + warmer * (1 + large.alpha_per_k * (most - 20))),
-        np.asarray(mean + warmer * (1 + large.alpha_per_k * (mean - 20))),
+    place = _hottest_places(best.found.place_c[case], order, first)[index]
+    large, most, mean = layout.wires.take(index), best.found.place_c[case][place], best.found.mean_c[case][index]
+    square = amps[index] ** 2
+    q_large = square * large.resistance_ohm_per_m(most)
+    base = most - layout.own_k_m_per_w[place] * q_large
+    seg = layout.segment[place]
+    _, own = to_middle(np.minimum(heat.outside_m / best.narrow_m[seg], 1.0))
+    way = np.minimum(heat.wall_k_m_per_w, large.wall_k_m_per_w) + own / (4 * np.pi * layout.inside_w_per_m_k[seg])
+    w20 = square * heat.r20_ohm_per_m
+    room = 1 - way * w20 * heat.alpha_per_k
+    alone = np.where(
+        room > 0.02, (base + way * w20 * (1 - 20 * heat.alpha_per_k)) / np.maximum(room, 0.02), heat.melts_c
     )
+    hottest = np.minimum(np.maximum(alone, most), heat.melts_c)
+    warmer = np.maximum(w20 - square * large.r20_ohm_per_m, 0.0) * np.minimum(heat.wall_k_m_per_w, large.wall_k_m_per_w)
+    return np.asarray(hottest), np.asarray(mean + warmer * (1 + large.alpha_per_k * (mean - 20)))
+
+
+def _hottest_places(place_c: Floats, order: Ints, first: Ints) -> Ints:
+    """Index of the hottest place of each wire."""
+    if not order.size:
+        return order
+    by_wire = np.repeat(np.arange(first.size), np.diff([*first.tolist(), order.size]))
+    ranked = np.lexsort((place_c[order], by_wire))
+    last = np.append(first[1:], order.size) - 1
+    return np.asarray(order[ranked[last]])

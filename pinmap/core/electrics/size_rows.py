@@ -156,9 +156,7 @@ class Rows:
             mean = temp + self._mean_offset_k(wires, states)[pairs.of]
         else:
             amps = self.least_a[case.key]
-            temp, mean = no_cooler_c(
-                best, wires, pairs.of.tolist(), pairs.heat, index, self.judge.bounds[v].least_a[index]
-            )
+            temp, mean = no_cooler_c(best, pairs.of.tolist(), pairs.heat, index, self.judge.bounds[v].least_a[index])
         self._least_by_heat(v, pairs, temp, states)
         volts = amps[pairs.of] * pairs.ohm_20 * resistance_factor(mean)
         ohm = np.array([states[w.id].resistance_ohm for w in wires])
