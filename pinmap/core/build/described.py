@@ -260,7 +260,14 @@ def _job(snapshot: Snapshot) -> dict[str, Thing]:
         for s in job.seats
     }
     cases = {
-        f"case {c.key}": Thing(f"load case {c.name}", (("supply", f"{c.supply_v:g} V"), ("source", c.source)))
+        f"case {c.key}": Thing(
+            f"load case {c.name}",
+            (
+                ("supply", f"{c.supply_v:g} V"),
+                ("starting profile", " ".join(x for x in (c.profile, c.phase) if x)),
+                ("source", c.source),
+            ),
+        )
         for c in job.load_cases
     }
     zones: Mapping[str, Thing] = {
