@@ -114,7 +114,7 @@ def splice_place(context: Context) -> Iterator[Hit]:
 
 
 @rule(
-    "R96",
+    "R98",
     Severity.FIX,
     "Way or joint is not as asked for",
     explanation="A signal is led by hand through runs, or its ends are to meet in a way, that cannot be had.",

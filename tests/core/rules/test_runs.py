@@ -45,11 +45,11 @@ def test_r41_everything_is_wet() -> None:
 
 def test_r96_led_through_a_run_that_no_way_can_take() -> None:
     job = f.change_signal(f.clean(), 12, via=("j1-j2",))
-    assert "R96" not in f.spoken(job)
+    assert "R98" not in f.spoken(job)
     island = (*job.job.nodes, *(replace(job.node["j1"], key=key) for key in ("n1", "n2")))
     run = replace(job.job.segments[0], key="n1-n2", a="n1", b="n2")
     job = f.change_job(job, nodes=island, segments=(*job.job.segments, run))
-    found = f.spoken(f.change_signal(job, 12, via=("n1-n2",)))["R96"]
+    found = f.spoken(f.change_signal(job, 12, via=("n1-n2",)))["R98"]
     assert [x.where for x in found] == [("signal 12 Pump back",)]
     assert "n1-n2" in found[0].why
 
