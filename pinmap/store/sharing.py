@@ -90,16 +90,16 @@ class FoundLink:
     label: str
     passphrase: str | None
     expires: datetime
-    revoked: datetime | None
 
 
 def find_link(session: Session, token_sha256: str) -> FoundLink | None:
-    """The link with this token hash."""
+    """The link with this token hash, if it stands. The database leaves out those that have ended, so that they take
+    no longer than those that never were."""
     s = table("share_link")
     found = session.execute(
-        sa.select(
-            s.c.id, s.c.revision_id, s.c.variant, s.c.includes, s.c.label, s.c.passphrase, s.c.expires, s.c.revoked
-        ).where(s.c.token_sha256 == token_sha256)
+        sa.select(s.c.id, s.c.revision_id, s.c.variant, s.c.includes, s.c.label, s.c.passphrase, s.c.expires).where(
+            s.c.token_sha256 == token_sha256, s.c.revoked.is_(None), s.c.expires > now()
+        )
     ).first()
     if found is None:
         return None
