@@ -8,18 +8,17 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
-from itertools import count
+from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 
 import psycopg
 import pytest
 
-from pinmap.services.shop import Shop
+from pinmap.services.shop import Shop, open_shop
+from pinmap.settings import Settings
 from pinmap.store import migrate
 from pinmap.store.engine import make_engine
-
-_NAMES = count(1)
+from tests.factories_databases import NAMES, Prepared, postgres_database
 
 
 def _postgres_bin() -> Path | None:
@@ -93,6 +92,24 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def prepared(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Prepared:
+    return Prepared(request, tmp_path_factory.mktemp("prepared"))
+
+
+@pytest.fixture
+def empty_url(prepared: Prepared) -> Iterator[str]:
+    """Address of a database with nothing in it."""
+    with prepared.copy("empty", lambda _: None) as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def demo_copy(prepared: Prepared) -> Callable[[], AbstractContextManager[str]]:
+    """Makes databases with the demo in them."""
+    return lambda: prepared.copy("demo", lambda url: open_shop(Settings(database_url=url, demo=True)).close())
+
+
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
 def engine_name(request: pytest.FixtureRequest) -> str:
     """Each engine in turn."""
@@ -106,7 +123,7 @@ def new_db(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[
 
         def make(engine: str, *, empty: bool = False) -> str:
             if engine == "sqlite":
-                path = tmp_path / f"shop-{next(_NAMES)}.sqlite3"
+                path = tmp_path / f"shop-{next(NAMES)}.sqlite3"
                 if not empty:
                     shutil.copy(request.getfixturevalue("sqlite_template"), path)
                 return f"sqlite:///{path}"
@@ -114,17 +131,6 @@ def new_db(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[
             return ended.enter_context(postgres_database(request.getfixturevalue("postgres_server"), template))
 
         yield make
-
-
-@contextmanager
-def postgres_database(server: str, template: str = "") -> Iterator[str]:
-    """A database for a while, a copy of another one where that is named."""
-    name = f"t{next(_NAMES)}"
-    how = f"TEMPLATE {template} STRATEGY=FILE_COPY" if template else ""
-    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name} {how}".encode())
-        yield f"{server}/{name}"
-        connection.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
 
 
 @pytest.fixture

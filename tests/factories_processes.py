@@ -11,6 +11,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing, suppress
@@ -19,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+from fastapi.testclient import TestClient
 
 from pinmap.core.crossing import edits
 from pinmap.core.errors import PinmapError
@@ -27,21 +29,32 @@ from pinmap.core.model.people import PersonRole
 from pinmap.core.model.pinouts import PinKey, Platform
 from pinmap.core.model.words import Fate
 from pinmap.exchange import job_json
-from pinmap.services import jobs, platforms
+from pinmap.services import jobs
 from pinmap.services.shop import Shop
+from pinmap.settings import Settings
+from pinmap.store import jobs as job_rows
+from pinmap.store import platform_rows
+from pinmap.web.app import create_app
 from pinmap.web.refs import end_ref
 from tests.factories_people import COOKIE, session_of
 from tests.factories_store import big_snapshot
 
+FULL = "PINMAP_TEST_FULL"
 ROOT = Path(__file__).resolve().parents[1]
-JOBS = ("big", "other")
+JOBS = ("big", *(f"job-{n}" for n in range(2, 7)))
 PLATFORM = "donor"
 THINGS = (*JOBS, PLATFORM)
+_VERSION = re.compile(r'name="version" value="(\d+)"')
 _DEEDS = (*("settle", "join", "save") * 3, "clear", "add", "remove", "undo", "undo", "redo", "dissolve")
 
 
+def amount(few: int, full: int) -> int:
+    """How often something is done: a few times in every run of the tests, in full where that is asked for."""
+    return full if os.environ.get(FULL) else few
+
+
 def prepare(url: str) -> dict[PersonRole, str]:
-    """Two jobs on the same platforms, and two people; gives the people's tokens."""
+    """Some jobs on the same two platforms, and two people; gives the people's tokens."""
     with closing(Shop(url)) as shop:
         snapshot = big_snapshot(100, 12)
         for key in JOBS:
@@ -50,16 +63,18 @@ def prepare(url: str) -> dict[PersonRole, str]:
         return {role: session_of(shop, role) for role in (PersonRole.OWNER, PersonRole.BUILDER)}
 
 
-# Loads the app once; each line of its input, a port and a database, makes one more process that serves.
+# Makes one more process that serves for each line of its input, a port and a database.
 _NURSERY = """
-import importlib, os, pkgutil, signal, sys
+import os, signal, sys
 import uvicorn
 from pinmap.settings import Settings
-from pinmap.web import routers
+from pinmap.store import jobs as job_rows
+from pinmap.store import platform_rows
 from pinmap.web.app import create_app
-for module in pkgutil.iter_modules(routers.__path__):
-    importlib.import_module(f"{routers.__name__}.{module.name}")
+from tests.factories_processes import warm
+warm()
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+print("ready", flush=True)
 for line in sys.stdin:
     port, url = line.split()
     child = os.fork()
@@ -72,6 +87,22 @@ for line in sys.stdin:
 """
 
 
+def warm() -> None:
+    """Has each page made once, so that a process forked from this one need not compile its templates again."""
+    with tempfile.TemporaryDirectory() as folder:
+        url = f"sqlite:///{folder}/shop.sqlite3"
+        settings = Settings(database_url=url, demo=False, trusted_hosts="testserver")
+        app = create_app(settings)
+        token = next(iter(prepare(url).values()))
+        with TestClient(app, cookies={COOKIE: token}) as client:
+            for address in (f"/jobs/{JOBS[0]}/settings", f"/jobs/{JOBS[0]}/job.json", f"/platforms/{PLATFORM}"):
+                client.get(address).raise_for_status()
+            for version, status in (("0", 409), ("1", 422)):
+                answer = client.post(f"/jobs/{JOBS[0]}/decide/signals/s9999/dissolve", data={"version": version})
+                assert answer.status_code == status
+        app.state.shop.close()
+
+
 class Nursery:
     """Makes processes of the app without loading it each time."""
 
@@ -81,6 +112,8 @@ class Nursery:
             [sys.executable, "-c", _NURSERY], env={**os.environ, "PYTHONPATH": str(ROOT)},
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log.open("w"), text=True,
         )  # fmt: skip
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline() == "ready\n", log.read_text()
 
     def begin(self, url: str) -> Server:
         """One more process; it answers in a moment."""
@@ -170,7 +203,10 @@ class Person:
 
     def __init__(self, addresses: Sequence[str], token: str, seed: int, pins: Sequence[PinKey]) -> None:
         self.chance, self.pins = random.Random(seed), pins
-        self.clients = [httpx.Client(base_url=a, cookies={COOKIE: token}, timeout=120) for a in addresses]
+        # One connection a request: a server may close one that idles just as the next request goes out on it.
+        alone = httpx.Limits(max_keepalive_connections=0)
+        cookies = {COOKIE: token}
+        self.clients = [httpx.Client(base_url=a, cookies=cookies, timeout=300, limits=alone) for a in addresses]
         self.known: dict[str, int] = {}
         self.seen: dict[str, Snapshot] = {}  # more or less what the jobs are now, so that most writes make sense
         self.taken: list[Sent] = []
@@ -183,7 +219,7 @@ class Person:
 
     def write(self) -> None:
         """One write, against the version this person has seen last."""
-        thing = self.chance.choice([*JOBS, *JOBS, PLATFORM])
+        thing = self.chance.choice(THINGS)
         client = self.chance.choice(self.clients)
         if thing not in self.known:
             self.known[thing] = self.look(client, thing)
@@ -198,13 +234,17 @@ class Person:
             self.taken.append((thing, version, wanted))
             self.known[thing] = version + 1
         elif answer.status_code == 409:
-            del self.known[thing]  # looks again before the next try
+            shown = _VERSION.search(answer.text)  # the page that shows both versions is one to go on from
+            if shown and int(shown[1]) > version:
+                self.known[thing] = int(shown[1])
+            else:
+                del self.known[thing]
 
     def look(self, client: httpx.Client, thing: str) -> int:
         """The version that a page shows."""
         page = client.get(f"/platforms/{thing}" if thing == PLATFORM else f"/jobs/{thing}/settings")
         assert page.status_code == 200, page.text[-2000:]
-        found = re.search(r'name="version" value="(\d+)"', page.text)
+        found = _VERSION.search(page.text)
         assert found, page.text
         if thing != PLATFORM and (thing not in self.seen or self.chance.random() < 0.2):
             self.seen[thing] = job_json.load(client.get(f"/jobs/{thing}/job.json").content)
@@ -305,13 +345,14 @@ class Ledger:
     """What was answered, put into the order of the versions it was asked against, and where that leads."""
 
     def __init__(self, url: str) -> None:
-        self.versions: dict[str, int] = {}
-        self.histories: dict[str, History] = {}
-        for thing in THINGS:
-            version, snapshot = _stored(url, thing)
-            self.versions[thing] = version
-            self.histories[thing] = History(snapshot.job, snapshot.platform[PLATFORM], frozenset(snapshot.pin))
-        self.pins = sorted(snapshot.pin)
+        with closing(Shop(url)) as shop:
+            snapshots = {key: jobs.get(shop, key).snapshot for key in JOBS}
+        self.versions = standing(url)
+        self.pins = sorted(snapshots[JOBS[0]].pin)
+        self.histories = {
+            thing: History(s.job, s.platform[PLATFORM], frozenset(s.pin))
+            for thing, s in (snapshots | {PLATFORM: snapshots[JOBS[0]]}).items()
+        }
 
     def copy(self) -> Ledger:
         """Another one that goes its own way from here."""
@@ -336,28 +377,22 @@ class Ledger:
 
     def compare(self, url: str) -> None:
         """Fails unless the database holds just that."""
+        assert standing(url) == self.versions
         platform = self.histories[PLATFORM].platform
-        for thing in JOBS:
-            version, stored = _stored(url, thing)
-            job = self.histories[thing].job
-            assert version == self.versions[thing]
-            assert stored.platform[PLATFORM] == platform
-            assert stored.job == job
-            platforms = tuple(platform if p.key == PLATFORM else p for p in stored.platforms)
-            assert stored.content_hash == replace(stored, job=job, platforms=platforms).content_hash
+        with closing(Shop(url)) as shop:
+            for key in JOBS:
+                stored, job = jobs.get(shop, key).snapshot, self.histories[key].job
+                assert stored.platform[PLATFORM] == platform
+                assert stored.job == job
+                platforms = tuple(platform if p.key == PLATFORM else p for p in stored.platforms)
+                assert stored.content_hash == replace(stored, job=job, platforms=platforms).content_hash
 
 
 def standing(url: str) -> dict[str, int]:
     """The version of each thing."""
-    return {thing: _stored(url, thing)[0] for thing in THINGS}
-
-
-def _stored(url: str, thing: str) -> tuple[int, Snapshot]:
-    with closing(Shop(url)) as shop:
-        if thing == PLATFORM:
-            return platforms.get(shop, thing).version, jobs.get(shop, JOBS[0]).snapshot
-        view = jobs.get(shop, thing)
-        return view.version, view.snapshot
+    with closing(Shop(url)) as shop, shop.read() as session:
+        found = {key: job_rows.versions(session, key).version for key in JOBS}
+        return found | {PLATFORM: platform_rows.find_platform(session, PLATFORM)[1]}
 
 
 def told(people: Sequence[Person]) -> str:

@@ -7,14 +7,13 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from pinmap.services.shop import open_shop
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
 from tests.factories_people import COOKIE, session_of
@@ -70,22 +69,21 @@ def _serve(url: str, *, with_owner: bool = True) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def demo_site(demo_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[str]:
     """The app with the demo; tests that change it choose ``empty_site``."""
-    url = f"sqlite:///{tmp_path_factory.mktemp('browser') / 'demo.sqlite3'}"
-    open_shop(Settings(database_url=url, demo=True)).close()
-    yield from _serve(url)
+    with demo_copy() as url:
+        yield from _serve(url)
 
 
 @pytest.fixture
-def empty_site(tmp_path: Path) -> Iterator[str]:
-    yield from _serve(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+def empty_site(empty_url: str) -> Iterator[str]:
+    yield from _serve(empty_url)
 
 
 @pytest.fixture
-def nobodys_site(tmp_path: Path) -> Iterator[str]:
-    """A site that has no owner yet; its database is ``empty.sqlite3``."""
-    yield from _serve(f"sqlite:///{tmp_path / 'empty.sqlite3'}", with_owner=False)
+def nobodys_site(empty_url: str) -> Iterator[str]:
+    """A site that has no owner yet; its database is at ``empty_url``."""
+    yield from _serve(empty_url, with_owner=False)
 
 
 class Watched:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -43,9 +42,9 @@ def looked_at(page: Page) -> None:
 
 
 def test_from_the_printed_link_to_the_end_of_access(
-    nobodys_site: str, tmp_path: Path, stranger: Callable[[int], Page]
+    nobodys_site: str, empty_url: str, stranger: Callable[[int], Page]
 ) -> None:
-    shop = Shop(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+    shop = Shop(empty_url)
     token = people.first_link(shop)
     shop.close()
 
@@ -97,9 +96,9 @@ def test_from_the_printed_link_to_the_end_of_access(
 
 
 def test_a_person_signs_out_with_the_keyboard(
-    nobodys_site: str, tmp_path: Path, stranger: Callable[[int], Page]
+    nobodys_site: str, empty_url: str, stranger: Callable[[int], Page]
 ) -> None:
-    shop = Shop(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+    shop = Shop(empty_url)
     token = people.first_link(shop)
     assert token is not None
     people.come_in(shop, token, SECRET, SECRET, "Ann Owner", "ann")

@@ -7,14 +7,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from tests.factories_processes import Nursery, Server
-
-FULL = "PINMAP_TEST_FULL"
-
-
-def amount(few: int, full: int) -> int:
-    """How often something is done: a few times in every run of the tests, in full where that is asked for."""
-    return full if os.environ.get(FULL) else few
+from tests.factories_processes import FULL, Nursery, Server
 
 
 @pytest.fixture(scope="session")

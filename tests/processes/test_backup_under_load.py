@@ -8,8 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from pinmap.services import backup, integrity
-from tests.factories_processes import Ledger, Person, Server, prepare, standing
-from tests.processes.conftest import amount
+from tests.factories_processes import Ledger, Person, Server, amount, prepare, standing
 
 OTHER = {"sqlite": "postgres", "postgres": "sqlite"}
 

@@ -11,8 +11,7 @@ from itertools import product
 import httpx
 
 from pinmap.services import integrity
-from tests.factories_processes import THINGS, Ledger, Person, Sent, Server, prepare, standing
-from tests.processes.conftest import amount
+from tests.factories_processes import THINGS, Ledger, Person, Sent, Server, amount, prepare, standing
 
 
 def test_what_was_answered_is_there(

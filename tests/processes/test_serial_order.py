@@ -10,8 +10,7 @@ from contextlib import closing
 from pinmap.exchange import job_json
 from pinmap.services import integrity, jobs
 from pinmap.services.shop import Shop
-from tests.factories_processes import JOBS, Ledger, Person, Server, prepare, standing, told
-from tests.processes.conftest import amount
+from tests.factories_processes import JOBS, Ledger, Person, Server, amount, prepare, standing, told
 
 PROCESSES = 2
 

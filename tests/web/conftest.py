@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, closing
 
 import pytest
 from fastapi.testclient import TestClient
 
-from pinmap.services.shop import open_shop
+from pinmap.services.shop import Shop
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
+from tests.factories_databases import Prepared
 from tests.factories_people import sign_in
 from tests.factories_web import Visitor, make_bench
-
-
-@pytest.fixture(scope="session")
-def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with the demo in it."""
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    open_shop(Settings(database_url=f"sqlite:///{path}", demo=True)).close()
-    return path
 
 
 def _client(url: str) -> Iterator[TestClient]:
@@ -33,34 +25,35 @@ def _client(url: str) -> Iterator[TestClient]:
 
 
 @pytest.fixture
-def client(demo_file: Path, tmp_path: Path) -> Iterator[TestClient]:
+def client(demo_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[TestClient]:
     """The app with the demo."""
-    shutil.copy(demo_file, tmp_path / "shop.sqlite3")
-    yield from _client(f"sqlite:///{tmp_path / 'shop.sqlite3'}")
+    with demo_copy() as url:
+        yield from _client(url)
 
 
 @pytest.fixture
-def empty_client(tmp_path: Path) -> Iterator[TestClient]:
+def empty_client(empty_url: str) -> Iterator[TestClient]:
     """The app with nothing in it."""
-    yield from _client(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+    yield from _client(empty_url)
+
+
+def _fill_bench(url: str) -> None:
+    with closing(Shop(url)) as shop:
+        make_bench(shop)
 
 
 @pytest.fixture(scope="session")
-def bench_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with the small jobs of ``make_bench``."""
-    path = tmp_path_factory.mktemp("bench") / "bench.sqlite3"
-    shop = open_shop(Settings(database_url=f"sqlite:///{path}", demo=False))
-    make_bench(shop)
-    shop.close()
-    return path
+def bench_copy(prepared: Prepared) -> Callable[[], AbstractContextManager[str]]:
+    """Makes databases with the small jobs of ``make_bench``."""
+    return lambda: prepared.copy("bench", _fill_bench)
 
 
 @pytest.fixture
-def bench(bench_file: Path, tmp_path: Path) -> Iterator[Visitor]:
+def bench(bench_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[Visitor]:
     """Someone with a browser at the app with the small jobs."""
-    shutil.copy(bench_file, tmp_path / "shop.sqlite3")
-    for client in _client(f"sqlite:///{tmp_path / 'shop.sqlite3'}"):
-        yield Visitor(client)
+    with bench_copy() as url:
+        for client in _client(url):
+            yield Visitor(client)
 
 
 @pytest.fixture

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 
 import pytest
 from fastapi import FastAPI
@@ -65,14 +64,13 @@ VALUES = {
 
 
 @pytest.fixture(scope="module")
-def app(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
-    file = tmp_path_factory.mktemp("access") / "shop.sqlite3"
-    shutil.copy(demo_file, file)
-    made = create_app(Settings(database_url=f"sqlite:///{file}", demo=False, trusted_hosts="testserver"))
-    for role in ROLES:
-        session_of(made.state.shop, role)
-    yield made
-    made.state.shop.close()
+def app(demo_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[FastAPI]:
+    with demo_copy() as url:
+        made = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
+        for role in ROLES:
+            session_of(made.state.shop, role)
+        yield made
+        made.state.shop.close()
 
 
 def routes(app: FastAPI) -> list[tuple[str, str, object]]:
@@ -159,11 +157,8 @@ def test_route_by_role(app: FastAPI, route: str) -> None:
     assert leads_to.startswith("/sign-in")
 
 
-def test_a_route_that_declares_nothing_is_closed(demo_file: Path, tmp_path: Path) -> None:
-    shutil.copy(demo_file, tmp_path / "shop.sqlite3")
-    app = create_app(
-        Settings(database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False, trusted_hosts="testserver")
-    )
+def test_a_route_that_declares_nothing_is_closed(empty_url: str) -> None:
+    app = create_app(Settings(database_url=empty_url, demo=False, trusted_hosts="testserver"))
 
     @app.get("/forgotten")
     def forgotten() -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from bs4 import BeautifulSoup
@@ -12,6 +11,7 @@ from fastapi.testclient import TestClient
 
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
+from tests.factories_databases import Prepared
 from tests.factories_people import sign_in
 
 TEXTS = [
@@ -109,10 +109,14 @@ UPLOADS = [
 
 
 @pytest.fixture(scope="module")
-def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+def client(prepared: Prepared) -> Iterator[TestClient]:
     """One app for all, so that what one text leaves behind is on the pages that the next one sees."""
-    file: Path = tmp_path_factory.mktemp("hostile") / "shop.sqlite3"
-    app = create_app(Settings(database_url=f"sqlite:///{file}", demo=False, trusted_hosts="testserver"))
+    with prepared.copy("empty", lambda _: None) as url:
+        yield from _client(url)
+
+
+def _client(url: str) -> Iterator[TestClient]:
+    app = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
     with TestClient(app, raise_server_exceptions=False) as found:
         sign_in(found, app.state.shop)
         found.post("/platforms/new", data={"name": "Bench", "role": "donor"})

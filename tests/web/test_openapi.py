@@ -4,9 +4,9 @@ fails. ``PINMAP_TEST_REQUESTS`` says how many in all."""
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from itertools import count
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -59,14 +59,11 @@ FIELDS: dict[str, list[Any]] = {
 
 
 @pytest.fixture(scope="module")
-def app(bench_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
-    import shutil
-
-    path = tmp_path_factory.mktemp("openapi") / "shop.sqlite3"
-    shutil.copy(bench_file, path)
-    found = create_app(Settings(database_url=f"sqlite:///{path}", demo=False, trusted_hosts="testserver"))
-    yield found
-    found.state.shop.close()
+def app(bench_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[FastAPI]:
+    with bench_copy() as url:
+        found = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
+        yield found
+        found.state.shop.close()
 
 
 def _with_known(draw: st.DrawFn, values: Any, known: dict[str, list[Any]]) -> Any:

@@ -8,7 +8,6 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import httpx
@@ -40,13 +39,9 @@ def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
+def app(empty_url: str) -> Iterator[FastAPI]:
     """An app with nobody in it yet."""
-    made = create_app(
-        Settings(
-            database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False, trusted_hosts="testserver,127.0.0.1"
-        )
-    )
+    made = create_app(Settings(database_url=empty_url, demo=False, trusted_hosts="testserver,127.0.0.1"))
     yield made
     made.state.shop.close()
 
@@ -342,7 +337,7 @@ def test_a_real_server_logs_no_token_and_no_password(app: FastAPI) -> None:
         while not server.started:
             assert time.monotonic() < deadline
             time.sleep(0.02)
-        with httpx.Client(base_url=f"http://127.0.0.1:{listener.getsockname()[1]}") as client:
+        with httpx.Client(base_url=f"http://127.0.0.1:{listener.getsockname()[1]}", timeout=60) as client:
             client.get(f"/welcome/{first}")
             client.post(f"/welcome/{first}", data=typed(name="Ann", sign_in="ann"))
             cookie = client.cookies["pinmap"]
@@ -395,11 +390,9 @@ def test_links_are_made_for_the_address_that_the_page_was_asked_at(app: FastAPI)
     assert urlsplit(found[0]).scheme == "https"
 
 
-def test_a_session_in_two_processes(app: FastAPI, tmp_path: Path) -> None:
+def test_a_session_in_two_processes(app: FastAPI, empty_url: str) -> None:
     """What one process ends, the other refuses at its next request."""
-    other = create_app(
-        Settings(database_url=f"sqlite:///{tmp_path / 'shop.sqlite3'}", demo=False, trusted_hosts="testserver")
-    )
+    other = create_app(Settings(database_url=empty_url, demo=False, trusted_hosts="testserver"))
     token = session_of(app.state.shop)
     one, two = browser(app), browser(other)
     for client in (one, two):
