@@ -15,7 +15,7 @@ from pinmap.core.errors import FileProblem, FileRejected
 from pinmap.store.shapes import BadValue, Shape, plain, selected, stored
 
 # Rows fetched and written at a time: few, since one row of a revision holds a whole job.
-_FETCHED = 50
+_FETCHED = 20
 _WRITTEN_ROWS = 500
 _WRITTEN_BYTES = 4_000_000
 # Rows that migrations themselves put into a new database.
