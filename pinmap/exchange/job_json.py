@@ -127,6 +127,8 @@ def _check_frame(text: str) -> None:
     except json.JSONDecodeError as error:
         reason = f"this is not JSON: {error.msg} in line {error.lineno}, column {error.colno}"
         raise FileRejected(reason, (FileProblem(error.lineno, str(error.colno), "", error.msg),)) from error
+    except ValueError as error:  # a whole number of thousands of digits
+        raise FileRejected("the file holds a number that is far longer than any job needs") from error
     except RecursionError as error:
         raise FileRejected("the file nests far deeper than any job does") from error
     if not isinstance(raw, dict) or raw.get("format") != FORMAT:
