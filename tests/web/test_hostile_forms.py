@@ -5,9 +5,8 @@ Each form gets its share of the corpus in turn; with ``PINMAP_TEST_HOSTILE=all``
 from __future__ import annotations
 
 import os
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 
 import pytest
 from fastapi.testclient import TestClient
@@ -31,15 +30,14 @@ _TYPED = {"text", "search", "number", "date", "textarea"}
 
 
 @pytest.fixture(scope="module")
-def visitor(bench_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
+def visitor(bench_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[Visitor]:
     """One app for all, so that what one text leaves behind is on the pages that the next one sees."""
-    path = tmp_path_factory.mktemp("hostile") / "shop.sqlite3"
-    shutil.copy(bench_file, path)
-    app = create_app(Settings(database_url=f"sqlite:///{path}", demo=False, trusted_hosts="testserver"))
-    with TestClient(app, raise_server_exceptions=False) as client:
-        sign_in(client, app.state.shop)
-        yield Visitor(client)
-    app.state.shop.close()
+    with bench_copy() as url:
+        app = create_app(Settings(database_url=url, demo=False, trusted_hosts="testserver"))
+        with TestClient(app, raise_server_exceptions=False) as client:
+            sign_in(client, app.state.shop)
+            yield Visitor(client)
+        app.state.shop.close()
 
 
 def _text_fields(form: Form) -> list[str]:
