@@ -175,6 +175,8 @@ NOT_RECORDED = {
     "sessions": {"sign_in", "begin", "find", "sign_out", "end_own"},  # who is signed in where
     "sharing": {"open_link"},  # counts views
     "pinout_import": {"remap", "edit_cell", "choose", "discard", "_stage"},  # nothing is in the library yet
+    "presence": {"here"},  # who looks at a job just now
+    "questions": {"ask"},  # a reader's question stands in the list of questions itself
     "people": {"first_link"},  # printed at start, before anybody is there
 }
 _RECORDERS = {"record", "_note", "edit_in", "change_in", "store_snapshot", "_store_new"}

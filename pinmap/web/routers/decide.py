@@ -114,6 +114,8 @@ def settle(
                 code = next((snapshot.pin[e].function_code for e in pins if snapshot.pin[e].function_code), "")
                 job = edits.join(job, pins, name=name, function_code=code, known=known)
             case "settle":
+                if fate not in {f.value for f in Fate}:
+                    raise InputError("fate", fate, f"choose one of: {', '.join(f.value for f in _SETTLED)}")
                 for end in pins:
                     job = edits.set_fate(
                         job, end, Fate(fate), reason, owner=owner, due=due, replacing=True, known=known
