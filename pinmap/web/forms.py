@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated
+from enum import StrEnum
+from typing import Annotated, TypeVar
 from urllib.parse import quote, urlencode
 
 from fastapi import Form
 from fastapi.responses import RedirectResponse
 
 from pinmap.core.errors import InputError
+
+W = TypeVar("W", bound=StrEnum)
 
 # The version that a form was made from; every form that changes something stored carries one.
 Version = Annotated[int, Form(ge=0, lt=2**31)]
@@ -44,6 +47,14 @@ def number(field: str, text: str, *, least: float | None = None) -> float:
 def address(*parts: str) -> str:
     """An address of these parts, whatever characters they have."""
     return "/" + "/".join(quote(part, safe="") for part in parts)
+
+
+def word_of(vocabulary: type[W], field: str, text: str) -> W:
+    """A word of a closed vocabulary. Raises InputError that lists its words."""
+    try:
+        return vocabulary(text)
+    except ValueError:
+        raise InputError(field, text, f"choose one of: {', '.join(w.value for w in vocabulary)}") from None
 
 
 def back_to(address: str, done: str = "", **query: str) -> RedirectResponse:

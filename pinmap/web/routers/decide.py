@@ -21,7 +21,7 @@ from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS, DeviceK
 from pinmap.services import crossing, drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import MOST, Version, back_to, number_or_none
+from pinmap.web.forms import MOST, Version, back_to, number_or_none, word_of
 from pinmap.web.job_pages import JobPage, job_page, open_job
 from pinmap.web.refs import parse_end, parse_pin
 
@@ -114,11 +114,9 @@ def settle(
                 code = next((snapshot.pin[e].function_code for e in pins if snapshot.pin[e].function_code), "")
                 job = edits.join(job, pins, name=name, function_code=code, known=known)
             case "settle":
-                if fate not in {f.value for f in Fate}:
-                    raise InputError("fate", fate, f"choose one of: {', '.join(f.value for f in _SETTLED)}")
                 for end in pins:
                     job = edits.set_fate(
-                        job, end, Fate(fate), reason, owner=owner, due=due, replacing=True, known=known
+                        job, end, word_of(Fate, "fate", fate), reason, owner=owner, due=due, replacing=True, known=known
                     )
             case "clear":
                 for end in pins:
@@ -262,7 +260,7 @@ def way(
         raise InputError("joint", joint, f"choose one of {', '.join(Joint)}")
 
     def change(job: Job, _: Snapshot) -> Job:
-        return edits.update_signal(job, signal, via=led, joint=Joint(joint))
+        return edits.update_signal(job, signal, via=led, joint=word_of(Joint, "joint", joint))
 
     jobs.edit(shop, key, version, change, f"signal {signal}: way and joint")
     return back_to(f"/jobs/{key}/decide/signals/{signal}#way", "Saved")
@@ -340,7 +338,7 @@ def _device_for(job: Job, device: str, value: str, place: str) -> tuple[Job, str
         raise InputError("device", "", "choose a device or a new one")
     if not device.startswith("new:"):
         return job, device
-    kind = DeviceKind(device.removeprefix("new:"))
+    kind = word_of(DeviceKind, "device", device.removeprefix("new:"))
     amount = number_or_none("value", value, least=0)
     if amount is None and kind in (DeviceKind.FUSE, DeviceKind.RESISTOR):
         raise InputError("value", value, "a new fuse needs its rating in A, a new resistor its value in ohm")
