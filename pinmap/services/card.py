@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
 
-from pinmap.core.crossing.changes import Change, plain_changes
-from pinmap.core.errors import Conflict, Difference, InputError
+from pinmap.core.crossing.changes import Change, differences, plain_changes
+from pinmap.core.errors import Conflict, InputError
 from pinmap.core.model.people import Right
 from pinmap.exchange.mark_in import mark_png
 from pinmap.services import audit
@@ -16,7 +15,6 @@ from pinmap.services.stale import looked_at
 from pinmap.store import sharing as rows
 from pinmap.store.sharing import Card
 
-_WORDS = {"name": "Name of the shop", "line": "Line below it", "contact": "How to reach it"}
 _LONGEST = {"name": 80, "line": 160, "contact": 400}
 
 
@@ -34,20 +32,12 @@ def change(shop: Shop, version: int, *, name: str, line: str, contact: str) -> N
             raise InputError(field, text[:80], f"shorten it to {_LONGEST[field]} characters at most")
     with shop.write(Right.SHOP) as session:
         before = rows.card(session)
-        old = {field: getattr(before, field) for field in new}
+        told = plain_changes("the shop's card", {field: getattr(before, field) for field in new}, new)
         try:
             rows.change_card(session, version, new)
         except Conflict as stale:
-            raise looked_at(stale, lambda: _differences(old, new)) from None
-        audit.record(shop, session, Subject.SHOP, "card", "card changed", plain_changes("card", old, new))
-
-
-def _differences(stored: Mapping[str, str], typed: Mapping[str, str]) -> tuple[Difference, ...]:
-    return tuple(
-        Difference("the shop's card", words, stored[field], typed[field], field)
-        for field, words in _WORDS.items()
-        if stored[field] != typed[field]
-    )
+            raise looked_at(stale, lambda: differences(told)) from None
+        audit.record(shop, session, Subject.SHOP, "card", "card changed", told)
 
 
 def change_mark(shop: Shop, picture: bytes | None) -> None:
@@ -56,7 +46,7 @@ def change_mark(shop: Shop, picture: bytes | None) -> None:
     with shop.write(Right.SHOP) as session:
         before = rows.card(session).mark
         rows.change_mark(session, mark)
-        told = Change("card", "mark", _size(before), _size(mark))
+        told = Change("the shop's card", "mark", _size(before), _size(mark))
         audit.record(shop, session, Subject.SHOP, "card", "mark changed" if mark else "mark taken off", (told,))
 
 

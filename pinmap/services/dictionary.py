@@ -8,8 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from pinmap.core.crossing.changes import plain_changes
-from pinmap.core.crossing.differences import record_differences
+from pinmap.core.crossing.changes import differences, plain_changes
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
 from pinmap.core.model.jobs import as_plain
@@ -78,8 +77,9 @@ def update(shop: Shop, entry: FunctionEntry, version: int) -> None:
         try:
             functions.update(session, entry.code, to_plain(entry), version)
         except Conflict as stale:
-            now = _own_in(session, entry.code)[0]
-            raise looked_at(stale, lambda: record_differences(f"function {entry.code}", now, entry)) from None
+            now = to_plain(_own_in(session, entry.code)[0])
+            told = plain_changes(f"function {entry.code}", now, to_plain(entry))
+            raise looked_at(stale, lambda: differences(told)) from None
         _note(shop, session, entry.code, "changed", before, to_plain(entry))
 
 

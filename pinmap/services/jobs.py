@@ -12,7 +12,6 @@ from itertools import count
 from sqlmodel import Session
 
 from pinmap.core.crossing import changes, edits_setup
-from pinmap.core.crossing.differences import job_differences
 from pinmap.core.crossing.ledger import ledger
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.functions import Dictionary
@@ -158,7 +157,9 @@ def edit_in(
     saved = rows.save_job(session, job_id, after, refs, before=before.job)
     if saved.parts:
         graph.write(session, job_id, graph.derive(after, refs.pin_ids), graph.derive(before, refs.pin_ids))
-    audit.record(shop, session, Subject.JOB, key, what or "changed", changes.job_changes(before.job, job))
+    audit.record(
+        shop, session, Subject.JOB, key, what or "changed", changes.job_changes(before.job, job, after.platforms)
+    )
     # what is remembered is what the rows say
     job = rows.load_job(session, job_id, refs, known=before.job, stale=saved.parts)
     (note or _keep_step(what))(session, job_id, before.job, job)
@@ -289,7 +290,7 @@ def _trial(shop: Shop, session: Session, key: str, change: Change) -> tuple[Diff
     now, refs = _loaded_snapshot(shop, session, rows.versions(session, key))
     _, after = _changed(shop, session, now, refs, change(now.job, now))
     check_snapshot(after)
-    return job_differences(now.job, after.job, after.platforms)
+    return changes.differences(changes.job_changes(now.job, after.job, after.platforms))
 
 
 def _with_platforms(shop: Shop, session: Session, job: Job) -> tuple[Refs, Snapshot]:

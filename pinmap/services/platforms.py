@@ -11,8 +11,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from pinmap.core.crossing.changes import platform_changes
-from pinmap.core.crossing.differences import platform_differences
+from pinmap.core.crossing.changes import differences, platform_changes
 from pinmap.core.errors import Conflict, Difference, InputError, NotFound, StructureError
 from pinmap.core.facts.shelf import ShelfEntry, shelf
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
@@ -271,7 +270,7 @@ def change_in(shop: Shop, session: Session, key: str, version: int, what: str, a
         now = loaded(shop, session, *platform_rows.find_platform(session, key))
         after = act(session, now)
         platform_rows.check_platform(after)
-        return platform_differences(now.platform, after)
+        return differences(platform_changes(now.platform, after))
 
     _claim(session, platform_id, version, f"platform {key} ({what})", trial)
     old = loaded(shop, session, platform_id, version)

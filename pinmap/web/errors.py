@@ -15,7 +15,7 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.types import Message
 
-from pinmap.core.crossing.differences import field_words
+from pinmap.core.crossing.field_words import field_words
 from pinmap.core.errors import (
     Conflict,
     DrawingFailed,

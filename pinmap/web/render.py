@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from pinmap import __version__
+from pinmap.core.crossing.field_words import field_words
 from pinmap.core.facts.colours import colour_words
 from pinmap.core.facts.conductors import nearest_awg
 from pinmap.core.model.words import DeviceKind, Direction, Evidence, Fate, Gender, Kind, Role
@@ -118,6 +119,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     env.filters |= {
+        "field_words": field_words,
         "number": number,
         "exact": exact,
         "quantity": quantity,
