@@ -19,7 +19,7 @@ from pinmap.services.shop import Shop
 _PROPOSALS: Memory[tuple[SignalProposal, ...]] = Memory(8)
 
 
-def proposals(shop: Shop, view: JobView) -> tuple[SignalProposal, ...]:  # noqa: ARG001  (every service takes a shop)
+def proposals(view: JobView) -> tuple[SignalProposal, ...]:
     """Signals that could be made of pins that are still undecided, with confidence, reasons and rivals."""
     return _proposals(view.snapshot, view.dictionary)
 

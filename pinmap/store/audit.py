@@ -11,7 +11,6 @@ from sqlmodel import Session
 
 from pinmap.core.crossing.changes import Change
 from pinmap.core.model.pinouts import PinKey
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, table
 
 

@@ -75,7 +75,9 @@ def now() -> datetime:
 
 def table(name: str) -> sa.Table:
     """The table of this name; queries that fill big records select its columns instead of entities."""
-    return SQLModel.metadata.tables[name]
+    from pinmap.store.tables import metadata  # here, because the modules of the tables import this one
+
+    return metadata.tables[name]
 
 
 def sound(column: sa.Column[Any], value: Any) -> Any:

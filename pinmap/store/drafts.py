@@ -10,7 +10,6 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import NotFound
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, table
 from pinmap.store.versions import claim
 

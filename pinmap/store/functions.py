@@ -8,7 +8,6 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import Conflict, InputError, NotFound
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, sought, table
 from pinmap.store.versions import raise_stamp
 

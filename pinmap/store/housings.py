@@ -7,7 +7,6 @@ from sqlmodel import Session
 
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.model.pinouts import Cavity, Housing
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, sought, table
 from pinmap.store.rows import apply, plan
 from pinmap.store.versions import claim, raise_stamp

@@ -12,7 +12,6 @@ from sqlmodel import Session
 
 from pinmap.core.errors import NotFound
 from pinmap.core.model.people import PersonRole
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, table
 
 

@@ -12,7 +12,6 @@ from sqlmodel import Session
 from pinmap.core.errors import InputError, NotFound, StructureError
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, sought, sound, table
 from pinmap.store.rows import apply, plan
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import checked, now, table
 
 KEPT = 100

@@ -9,7 +9,6 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import now, table
 
 

@@ -6,7 +6,6 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import Conflict, NotFound
-from pinmap.store import tables  # noqa: F401  (makes the tables known)
 from pinmap.store.base import now, table
 
 

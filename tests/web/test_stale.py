@@ -232,7 +232,7 @@ def _ready(visitor: Visitor, case: Case) -> Case:
     """The case with what only the stored state knows: the token of a proposal, the key of the demo's signal."""
     if case.typed.get("take") == ["CRANK"]:
         view = jobs.get(visitor.shop, "bench")
-        found = next(p for p in crossing.proposals(visitor.shop, view) if p.function_code == "CKP")
+        found = next(p for p in crossing.proposals(view) if p.function_code == "CKP")
         return replace(case, typed={"take": [crossing.token(found)]})
     return case
 

@@ -78,12 +78,12 @@ def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
 
 
 def _change(job: Job, run: Segment, line: RunLine, zone: str | None) -> tuple[Job, str]:
-    wanted = {
-        "length_m": line.length_m if line.length_m is not None else run.length_m,
-        "zone": run.zone if zone is None else zone,
-        "covering": line.covering or run.covering,
-    }
-    new = replace(run, **wanted)  # type: ignore[arg-type]  # each value has its field's type
+    new = replace(
+        run,
+        length_m=run.length_m if line.length_m is None else line.length_m,
+        zone=run.zone if zone is None else zone,
+        covering=line.covering or run.covering,
+    )
     if new == run:
         return job, f"run {run.key} as it is"
     changed = []
@@ -93,7 +93,8 @@ def _change(job: Job, run: Segment, line: RunLine, zone: str | None) -> tuple[Jo
         changed.append("zone changes")
     if new.covering != run.covering:
         changed.append(f"covering becomes {new.covering}")
-    return update_segment(job, run.key, **wanted), f"run {run.key}: {', '.join(changed)}"
+    job = update_segment(job, run.key, length_m=new.length_m, zone=new.zone, covering=new.covering)
+    return job, f"run {run.key}: {', '.join(changed)}"
 
 
 def _run_there(job: Job, snapshot: Snapshot, line: RunLine) -> Segment | None:

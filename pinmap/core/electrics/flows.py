@@ -9,16 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pinmap.core.electrics.components import LEAST_OHM, Bools, Floats, Ints, Network
+from pinmap.core.electrics.matrix import Entries, Factors
 from pinmap.core.electrics.skeleton import labels
 from pinmap.core.electrics.solution import Solution
-
-if TYPE_CHECKING:  # scipy loads for long and the app can start without; so it is imported where it is used
-    from scipy.sparse.linalg import SuperLU
 
 _LEAK_S = 1e-9  # keeps what hangs on nothing solvable
 _AT_ONCE = 32  # right-hand sides solved together, which bounds the memory
@@ -50,8 +47,7 @@ def flows(network: Network, solution: Solution, wire_ohm: Floats, which: Ints) -
         push = np.zeros((frame.count, int(side[chosen].max()) - first + 1))
         for ends, sign in ((feed, -1.0), (back, 1.0)):
             np.add.at(push, (ends[chosen], side[chosen] - first), sign)
-        volts = np.zeros_like(push)
-        volts[linear.free] = factors.solve(push[linear.free])
+        volts = factors.solve(push)
         of_feed, of_back = linear.island[feed[chosen]], linear.island[back[chosen]]
         one, other = of_feed >= 0, (of_back >= 0) & (of_back != of_feed)
         at, nth = wires.of_islands(np.concatenate([of_feed[one], of_back[other]]))
@@ -109,22 +105,11 @@ class _Linear:
         island = np.where(free, labels(frame.count, p[inner], q[inner]), -1)
         return _Linear(p=p, q=q, g=g, branch_g=branch_g, free=free, island=island)
 
-    def factors(self) -> SuperLU:
-        """Factors of the matrix of the free nodes."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.linalg import splu
-
-        m, free = int(self.free.sum()), self.free
-        row = np.cumsum(free) - 1
-        p, q, g = self.p, self.q, self.g
-        inner = free[p] & free[q]
-        diagonal = [row[p[free[p]]], row[q[free[q]]], np.arange(m)]
-        values = [g[free[p]], g[free[q]], np.full(m, _LEAK_S), -g[inner], -g[inner]]
-        rows, columns = ([*diagonal, row[x[inner]], row[y[inner]]] for x, y in ((p, q), (q, p)))
-        matrix = coo_array((np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(m, m))
-        return splu(
-            matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-        )  # fmt: skip
+    def factors(self) -> Factors:
+        """Factors of the matrix of the free nodes, each tied by a leak to one more node, which is held."""
+        free, count = np.flatnonzero(self.free), self.free.size
+        p, q = np.concatenate([self.p, free]), np.concatenate([self.q, np.full(free.size, count)])
+        return Entries.of(p, q, free, count + 1).factorise(np.concatenate([self.g, np.full(free.size, _LEAK_S)]))
 
 
 @dataclass(frozen=True)

@@ -8,14 +8,13 @@ the right-hand side; a unit's reference takes from its supply what it gives.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pinmap.core.electrics.components import Floats, Ints
 from pinmap.core.electrics.load_models import Law
 from pinmap.core.electrics.load_table import LAWS
+from pinmap.core.electrics.matrix import Entries, Factors
 from pinmap.core.electrics.skeleton import labels
 from pinmap.core.electrics.topology import Layout
 from pinmap.core.facts.circuit import (
@@ -26,9 +25,6 @@ from pinmap.core.facts.circuit import (
     THERMAL_V,
 )
 from pinmap.core.model.jobs import LoadCase
-
-if TYPE_CHECKING:  # scipy loads for long and the app can start without; so it is imported where it is used
-    from scipy.sparse.linalg import SuperLU
 
 _ROUNDS = 400
 _TANGENT_ROUNDS = 60
@@ -120,7 +116,7 @@ class Pattern:
         self.anchored = anchored[label]  # a conducting path joins them to a node whose voltage is given
         self.unknown = self.anchored & ~frame.held
         refs = (self.r_supply, self.r_ground, self.r_out)
-        self._entries = _Entries.of(self.p, self.q, refs, np.flatnonzero(self.unknown), frame.count)
+        self._entries = Entries.of(self.p, self.q, np.flatnonzero(self.unknown), frame.count, refs)
         self._last: tuple[Floats, Factors] | None = None
 
     def factorise(self, g: Floats) -> Factors:
@@ -132,77 +128,10 @@ class Pattern:
         if last is not None and not entries.ordered:  # it is to be used again: that pays for putting it in order
             rows = last[1].rows[np.argsort(last[1].lu.perm_c)]
             refs = (self.r_supply, self.r_ground, self.r_out)
-            entries = self._entries = _Entries.of(self.p, self.q, refs, rows, self.unknown.size, ordered=True)
+            entries = self._entries = Entries.of(self.p, self.q, rows, self.unknown.size, refs, ordered=True)
         found = entries.factorise(g)
         self._last = (g.copy(), found)
         return found
-
-
-@dataclass(frozen=True)
-class Factors:
-    """Factors of a matrix whose rows and columns are these nodes."""
-
-    lu: SuperLU
-    rows: Ints
-
-    def solve(self, by_node: Floats) -> Floats:
-        """Volts by node from amperes into each node; 0 where the voltage is given."""
-        out = np.zeros(by_node.size)
-        if self.rows.size:
-            out[self.rows] = self.lu.solve(by_node[self.rows])
-        return out
-
-
-@dataclass(frozen=True)
-class _Entries:
-    """``rows`` are the matrix's nodes in order; the n-th contribution is ``sign`` times the conductance of branch or
-    reference ``which``, to the entry ``slot``. ``ordered``: eliminated in this order it stays sparse."""
-
-    rows: Ints
-    which: Ints
-    sign: Floats
-    slot: Ints
-    indices: NDArray[np.int32]
-    indptr: NDArray[np.int32]
-    ordered: bool
-
-    @staticmethod
-    def of(
-        p: Ints, q: Ints, references: tuple[Ints, Ints, Ints], rows: Ints, count: int, *, ordered: bool = False
-    ) -> _Entries:
-        """The entries of branches between nodes p and q, and of references (supply, ground, out)."""
-        m = max(rows.size, 1)
-        place = np.full(count, -1, dtype=np.int64)
-        place[rows] = np.arange(rows.size)
-        p, q = place[p], place[q]
-        s, g, o = (place[x] for x in references)
-        branch, refs = np.arange(p.size), p.size + np.arange(s.size)
-        row = np.concatenate([p, q, p, q, s, s, o, o])
-        column = np.concatenate([p, q, q, p, g, o, g, o])
-        which = np.concatenate([branch] * 4 + [refs] * 4)
-        sign = np.repeat(
-            np.array([1.0, 1.0, -1.0, -1.0, 1.0, -1.0, -1.0, 1.0]), [p.size] * 4 + [s.size] * 4
-        )  # fmt: skip
-        inside = (row >= 0) & (column >= 0)
-        unique, slot = np.unique((column * m + row)[inside], return_inverse=True)
-        heads = np.searchsorted(unique, m * np.arange(rows.size + 1))
-        return _Entries(
-            rows=rows, which=which[inside], sign=sign[inside], slot=slot, indices=(unique % m).astype(np.int32),
-            indptr=heads.astype(np.int32), ordered=ordered,
-        )  # fmt: skip
-
-    def factorise(self, g: Floats) -> Factors:
-        from scipy.sparse import csc_array
-        from scipy.sparse.linalg import splu
-
-        data = np.bincount(self.slot, self.sign * g[self.which], minlength=self.indices.size)
-        matrix = csc_array((data, self.indices, self.indptr), shape=(self.rows.size, self.rows.size))
-        # Columns of a loom's matrix have three or four entries; wider panels would only cost.
-        lu = splu(
-            matrix, permc_spec="NATURAL" if self.ordered else "MMD_AT_PLUS_A", panel_size=4, diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )  # fmt: skip
-        return Factors(lu, self.rows)
 
 
 class Plan:

@@ -179,9 +179,5 @@ def _joined(task: SpliceTask, plan: SplicePlan) -> Iterator[SplicePlan]:
         if a < ends:
             continue
         for gone, kept in ((a, b), (b, a)):
-            joints = tuple(
-                tuple(sorted((kept if x == gone else x, kept if y == gone else y)))
-                for x, y in plan.joints
-                if {x, y} != {a, b}
-            )
-            yield _made(task, plan.places, joints)  # type: ignore[arg-type]  # sorted() of two ints is two ints
+            moved = ((kept if x == gone else x, kept if y == gone else y) for x, y in plan.joints if {x, y} != {a, b})
+            yield _made(task, plan.places, tuple((min(pair), max(pair)) for pair in moved))

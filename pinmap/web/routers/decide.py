@@ -40,7 +40,7 @@ def proposals(request: Request, shop: ShopDep, key: str, variant: str = "") -> H
         "decide/crossing.html",
         opened,
         "decide",
-        proposals=crossing.proposals(shop, opened.view),
+        proposals=crossing.proposals(opened.view),
         token=crossing.token,
         undecided=opened.ledger.undecided,
     )
