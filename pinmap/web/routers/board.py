@@ -97,7 +97,6 @@ def change_run(
     keep: Text = "",
 ) -> Response:
     """One deed done to a run."""
-    goes_on = {"run": segment}
 
     def change(job: Job, _: Snapshot) -> Job:
         match deed:
@@ -107,22 +106,17 @@ def change_run(
                 )
             case "split":
                 point = Node(key=fresh_key(job, "j"), loom="", kind=NodeKind.JUNCTION, name=name)
-                goes_on.clear()
-                goes_on["node"] = point.key
                 return topology.split(job, segment, at_m=_mm("at_mm", at_mm), node=point, rest=fresh_key(job, "r"))
             case "rehang":
                 return topology.rehang(job, segment, end=end, to=to)
             case "draw":
-                goes_on.clear()
-                goes_on["node"] = keep
                 return topology.draw_together(job, segment, keep=keep)
             case "remove":
-                goes_on.clear()
                 return edits.remove_segment(job, segment)
         raise InputError("deed", deed, "choose save, split, rehang, draw or remove")
 
     jobs.edit(shop, key, version, change, f"run {segment}: {_RUN_WORDS.get(deed, deed)}")
-    return _back(key, "Done", variant, **goes_on)
+    return _back(key, "Done", variant, **({"node": keep} if deed == "draw" else {"run": segment}))
 
 
 @router.post("/nodes/{node}")
@@ -140,7 +134,6 @@ def change_node(
     by_mm: Text = "",
 ) -> Response:
     """One deed done to a connector, branch point or place."""
-    stays = {"node": node}
 
     def change(job: Job, _: Snapshot) -> Job:
         match deed:
@@ -149,15 +142,13 @@ def change_node(
             case "slide":
                 return topology.slide(job, node, out_of=out_of, into=into, by_m=_mm("by_mm", by_mm))
             case "one":
-                stays.clear()
                 return topology.make_one(job, node)
             case "take out":
-                stays.clear()
                 return topology.take_out(job, node)
         raise InputError("deed", deed, "choose save, slide, one or take out")
 
     jobs.edit(shop, key, version, change, f"{node}: {_NODE_WORDS.get(deed, deed)}")
-    return _back(key, "Done", variant, **stays)
+    return _back(key, "Done", variant, node=node)
 
 
 @router.post("/grow")
@@ -175,7 +166,6 @@ def grow(
 ) -> Response:
     """A run from a node to something new: a connector that has no place yet, a branch point, a place for devices. An
     empty ``at`` begins the loom."""
-    made: dict[str, str] = {}
 
     def change(job: Job, snapshot: Snapshot) -> Job:
         job, loom = with_loom(job, at)
@@ -185,14 +175,13 @@ def grow(
             job = edits.add_node(job, Node(key=new, loom=loom, kind=kind, name=name))
         else:
             job, new = with_connector(job, snapshot, loom, what)
-        made["node"] = new
         if not at:
             return job
         run = Segment(key=fresh_key(job, "r"), loom=loom, a=at, b=new, length_m=_mm("length_mm", length_mm), zone=zone)
         return edits.add_segment(job, run)
 
-    jobs.edit(shop, key, version, change, f"new at {at}" if at else "loom begun")
-    return _back(key, "Added", variant, **made)
+    view = jobs.edit(shop, key, version, change, f"new at {at}" if at else "loom begun")
+    return _back(key, "Added", variant, node=view.job.nodes[-1].key)
 
 
 @router.post("/picture")
