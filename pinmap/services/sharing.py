@@ -128,8 +128,9 @@ def create_link(
     token = new_token()
     with shop.write() as session:
         stored = releases.get_revision(session, job=key, letter=letter)
-        chosen = revisions.opened(stored).snapshot.variant(variant)
-        told = f"for {label.strip() or 'nobody named'}; {chosen.key or 'the only variant'}; {days} days; "
+        frozen = revisions.opened(stored).snapshot
+        chosen = frozen.variant(variant)
+        told = f"for {label.strip() or 'nobody named'}; {frozen.variant_label(chosen)}; {days} days; "
         told += ", ".join(part for part in Part if part in includes) + ("; with passphrase" if passphrase else "")
         made = Change(f"link to revision {letter}", "added", "", told)
         audit.record(shop, session, Subject.JOB, key, f"link to revision {letter} made", (made,))

@@ -73,7 +73,7 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
 
 @pages.get("/build/plan")
 @needs(Right.READ)
-def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "") -> HTMLResponse:
+def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "", size: str = "") -> HTMLResponse:
     """The overview; with a segment, its bundle below."""
     done = opened.analysis
     found = bundles.bundle(done, segment) if segment else None
@@ -88,6 +88,7 @@ def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "") -
         "build",
         drawing=drawing,
         by=by,
+        size=size,
         colours=list(drawings.COLOURED_BY.items()),
         segment=segment,
         segments=[(s.key, s.key) for s in opened.job.segments],

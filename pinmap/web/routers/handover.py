@@ -32,6 +32,7 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
         kept=revisions.kept_drafts(shop, key),
         lineage=revisions.lineage(shop, key),
         links=sharing.list_links(shop, key),
+        variant_labels={v.key: opened.snapshot.variant_label(v) for v in opened.snapshot.variants},
         questions=questions.of_job(shop, key),
         blocks=revisions.blocks(opened.view),
         next_letter=revisions.next_letter([r.letter for r in lines]),
