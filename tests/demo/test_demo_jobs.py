@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from collections import Counter
 from functools import cache
 
@@ -181,12 +179,3 @@ def test_assumed_pins_of_the_finished_job_are_accepted_by_name():
         if pin.evidence is Evidence.ASSUMED and key in FINISHED.signal_of:
             named = f"pin:{key.platform}:{key.connector}:{key.cavity}"
             assert any(named in a.finding and a.by and a.reason for a in FINISHED.job.acceptances)
-
-
-def test_both_jobs_are_built_within_a_second():
-    program = (
-        "import time, pinmap.demo as demo; t = time.process_time();"
-        "demo.finished_snapshot(); demo.half_way_snapshot(); print(time.process_time() - t)"
-    )
-    shown = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
-    assert float(shown.stdout) < 1.0

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import time
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -83,13 +81,11 @@ def test_widths_are_those_of_a_browser_or_on_the_safe_side(text: str, plain: flo
         assert text_width(text, 100) == pytest.approx(plain, rel=0.002)
 
 
-def test_a_huge_cell_takes_no_long_time() -> None:
-    """Work grows with the length of the text, not with its square."""
+def test_a_huge_cell() -> None:
+    """With work that grew with the square of the length this would not end."""
     text = "W" * 300_000 + " " + "x " * 100_000
-    started = time.process_time()
     rows = wrap(text, 200, 12, 3)
-    clip(clean(text), 200, 12)
-    assert time.process_time() - started < 5
+    assert clip(clean(text), 200, 12).endswith("…")
     assert len(rows) == 3
 
 

