@@ -12,7 +12,9 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 
+# The client's worker threads end a moment after it; an interpreter that shuts down under one ends with status 120.
 RUN = """
+import threading
 from fastapi.testclient import TestClient
 from pinmap.resources import resource_dir
 from pinmap.services import people
@@ -30,6 +32,9 @@ with TestClient(app) as client:
         assert answer.status_code == 200, (address, answer.status_code)
     pdf = client.get("/jobs/q24-brindle/build/files/build-table.pdf")
     assert pdf.content.startswith(b"%PDF"), pdf.text[:300]
+for thread in threading.enumerate():
+    if thread is not threading.main_thread():
+        thread.join(timeout=30)
 print("runs")
 """
 
