@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import parse_qsl, unquote, urlencode, urlsplit
 
 from fastapi import FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
@@ -31,7 +32,6 @@ from pinmap.core.errors import (
 )
 from pinmap.web.access import SignInNeeded, sign_in_address
 from pinmap.web.logs import redacted
-from pinmap.web.refill import refill
 from pinmap.web.render import environment, page
 
 log = logging.getLogger(__name__)
@@ -215,8 +215,11 @@ async def _form_again(
 ) -> HTMLResponse | None:
     """The page that the form stood on as it is now, with what was typed in the form again, and at the top why it was
     refused; None when the page or the form is not there any more."""
+    from pinmap.web.refill import refill  # its parser takes a noticeable part of a start, which needs none
+
     html = await _fetched(request, back)
-    filled = refill(
+    filled = await run_in_threadpool(
+        refill,
         html,
         _address(request),
         {name: values for name, values in sent.items() if name not in _NOT_SHOWN},
@@ -238,7 +241,9 @@ async def _form_again(
             unplaced=_typed(dict(filled.unplaced)),
         )
     )
-    return HTMLResponse(filled.html(block), refusal.status, headers={"cache-control": "no-store"})
+    return HTMLResponse(
+        await run_in_threadpool(filled.html, block), refusal.status, headers={"cache-control": "no-store"}
+    )
 
 
 def install(app: FastAPI) -> None:

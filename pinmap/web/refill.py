@@ -2,42 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
-from html import escape, unescape
-from html.parser import HTMLParser
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 from urllib.parse import unquote
 
+from bs4 import BeautifulSoup, Tag
+
+_PARSER = "html.parser"  # keeps the page's own nesting and white space
 _NO_TEXT = {"hidden", "submit", "button", "file", "password", "image", "reset"}
-
-
-@dataclass(slots=True)
-class _Control:
-    """A field of a form; ``at`` is the place of its start tag among the pieces of the page, ``end`` that of its end."""
-
-    tag: str
-    attrs: dict[str, str | None]
-    at: int
-    end: int
-    text: str = ""  # new content of a textarea
-    options: list[tuple[int, dict[str, str | None]]] = field(default_factory=list)
-
-    @property
-    def name(self) -> str:
-        return self.attrs.get("name") or ""
-
-    @property
-    def type(self) -> str:
-        return (self.attrs.get("type") or "text").lower() if self.tag == "input" else self.tag
-
-
-@dataclass(slots=True)
-class _Form:
-    attrs: dict[str, str | None]
-    at: int
-    inside: list[int]  # pieces of the <details> that the form stands in
-    controls: list[_Control] = field(default_factory=list)
-    buttons: dict[str, set[str]] = field(default_factory=dict)  # name -> values
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,106 +17,15 @@ class Refilled:
     """``unplaced`` is typed text that found no field, by field name; ``kept`` names the fields that nobody had touched
     and that now show what is stored."""
 
-    pieces: tuple[str, ...]
-    main: int
+    page: BeautifulSoup
     unplaced: Mapping[str, tuple[str, ...]]
     kept: frozenset[str]
 
     def html(self, block: str) -> str:
-        """The page, with a block of markup at the beginning of its content."""
-        return "".join((*self.pieces[: self.main + 1], block, *self.pieces[self.main + 1 :]))
-
-
-class _Page(HTMLParser):
-    """The page in pieces that join to the page again, and its forms."""
-
-    def __init__(self, html: str) -> None:
-        super().__init__(convert_charrefs=False)
-        self.pieces: list[str] = []
-        self.forms: list[_Form] = []
-        self.main = 0
-        self.loose: list[tuple[str, _Control]] = []  # fields that name their form by its id
-        self.loose_buttons: list[tuple[str, tuple[str, str]]] = []
-        self.addressed: list[tuple[int, str, dict[str, str | None]]] = []  # links and forms that lead on from here
-        self._form: _Form | None = None
-        self._open: _Control | None = None
-        self._details: list[int] = []
-        self.feed(html)
-        self.close()
-        by_id = {f.attrs.get("id"): f for f in self.forms}
-        for form, control in self.loose:
-            if form in by_id:
-                by_id[form].controls.append(control)
-        for form, (name, value) in self.loose_buttons:
-            if form in by_id:
-                by_id[form].buttons.setdefault(name, set()).add(value)
-
-    def _raw(self, text: str) -> None:
-        self.pieces.append(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self._raw(self.get_starttag_text() or "")
-        at, values = len(self.pieces) - 1, dict(attrs)
-        if tag == "main":
-            self.main = at
-        elif tag == "details":
-            self._details.append(at)
-        elif tag == "form":
-            self._form = _Form(values, at, list(self._details))
-            self.forms.append(self._form)
-            if values.get("method", "get") == "get" and "action" not in values:
-                self.addressed.append((at, "action", values))
-        elif tag == "a" and (values.get("href") or "").startswith("?"):
-            self.addressed.append((at, "href", values))
-        elif tag in ("input", "select", "textarea"):
-            control = _Control(tag, values, at, at)
-            if tag != "input":
-                self._open = control
-            if form := values.get("form"):
-                self.loose.append((form, control))
-            elif self._form is not None:
-                self._form.controls.append(control)
-        elif tag == "button" and values.get("name"):
-            button = (values["name"] or "", values.get("value") or "")
-            if form := values.get("form"):
-                self.loose_buttons.append((form, button))
-            elif self._form is not None:
-                self._form.buttons.setdefault(button[0], set()).add(button[1])
-        elif tag == "option" and self._open is not None:
-            self._open.options.append((at, values))
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.handle_starttag(tag, attrs)
-
-    def handle_endtag(self, tag: str) -> None:
-        self._raw(f"</{tag}>")
-        if tag == "form":
-            self._form = None
-        elif tag == "details" and self._details:
-            self._details.pop()
-        elif tag in ("select", "textarea") and self._open is not None:
-            self._open.end = len(self.pieces) - 1
-            self._open = None
-
-    def handle_data(self, data: str) -> None:
-        self._raw(data)
-
-    def handle_entityref(self, name: str) -> None:
-        self._raw(f"&{name};")
-
-    def handle_charref(self, name: str) -> None:
-        self._raw(f"&#{name};")
-
-    def handle_comment(self, data: str) -> None:
-        self._raw(f"<!--{data}-->")
-
-    def handle_decl(self, decl: str) -> None:
-        self._raw(f"<!{decl}>")
-
-
-def _tag(name: str, attrs: Mapping[str, str | None]) -> str:
-    inner = "".join(f" {k}" if v is None else f' {k}="{escape(v)}"' for k, v in attrs.items())
-    return f"<{name}{inner}>"
+        """The page, with a block of markup at the beginning of its content. For one use."""
+        if block:
+            (self.page.find("main") or self.page).insert(0, BeautifulSoup(block, _PARSER))
+        return str(self.page)
 
 
 def refill(
@@ -163,109 +44,139 @@ def refill(
     and what is wrong with it, shown beside the field. ``here`` is the page's own address, for the links on it that
     lead on from there.
     """
-    page = _Page(html)
-    form = _chosen(page.forms, action, typed)
+    page = BeautifulSoup(html, _PARSER)
+    form = _chosen(page, action, typed)
     if form is None:
         return None
-    left = {name: list(values) for name, values in typed.items() if name not in form.buttons}
-    kept = set()
-    filled = set()
-    for control in form.controls:
-        name = control.name
-        if not name or control.type in _NO_TEXT:
-            if control.type == "hidden":
+    pressed = _buttons(page, form)
+    left = {name: list(values) for name, values in typed.items() if name not in pressed and name != "version"}
+    kept, filled = set(), set()
+    for control in _controls(page, form):
+        name = _attribute(control, "name")
+        if _kind(control) in _NO_TEXT:
+            if _kind(control) == "hidden":
                 left.pop(name, None)
-            continue
-        if name in untouched:
+        elif name in untouched:
             if _present(control) not in (*typed.get(name, ()), None):
                 kept.add(name)
             left.pop(name, None)
-        elif name in typed or control.type in ("checkbox", "radio"):
-            _fill(page.pieces, control, left.get(name, []), typed.get(name, ()))
+        elif name in typed or _kind(control) in ("checkbox", "radio"):
+            _fill(control, left.get(name, []), typed.get(name, ()))
             filled.add(name)
-    wrong = next((c for c in form.controls if problem[0] and c.name == problem[0] and c.type not in _NO_TEXT), None)
-    if wrong is not None:
-        wrong.attrs["aria-invalid"] = "true"
-    for control in form.controls:
-        page.pieces[control.at] = _tag(control.tag, control.attrs) + control.text
-    if wrong is not None:
-        page.pieces[wrong.end] += f'<small class="problem">{escape(problem[1])}</small>'
-    for at in form.inside:
-        page.pieces[at] = page.pieces[at].replace("<details", "<details open", 1)
-    marked = dict(form.attrs) | {"data-touched": " ".join(sorted(filled))}
-    page.pieces[form.at] = f'<span id="typed" class="again"></span>{_tag("form", marked)}'
-    for at, attribute, attrs in page.addressed:
-        if at != form.at:
-            tag = "a" if attribute == "href" else "form"
-            page.pieces[at] = _tag(tag, attrs | {attribute: here + (attrs.get(attribute) or "")})
-    unplaced = {name: tuple(values) for name, values in left.items() if values and name != "version"}
-    return Refilled(tuple(page.pieces), page.main, unplaced, frozenset(kept))
+    _mark(page, form, problem)
+    form["data-touched"] = " ".join(sorted(filled))
+    form.insert_before(page.new_tag("span", attrs={"id": "typed", "class": "again"}))
+    for around in form.find_parents("details"):
+        around["open"] = ""
+    _lead_on_from(here, page)
+    return Refilled(page, {name: tuple(values) for name, values in left.items() if values}, frozenset(kept))
 
 
-def _chosen(forms: list[_Form], action: str, typed: Mapping[str, tuple[str, ...]]) -> _Form | None:
-    best: tuple[int, _Form] | None = None
-    for form in forms:
-        if (form.attrs.get("method") or "").lower() != "post" or unquote(form.attrs.get("action") or "") != unquote(
-            action
-        ):
+def _chosen(page: BeautifulSoup, action: str, typed: Mapping[str, tuple[str, ...]]) -> Tag | None:
+    best: tuple[int, Tag] | None = None
+    for form in page.find_all("form"):
+        if _attribute(form, "method").lower() != "post" or unquote(_attribute(form, "action")) != unquote(action):
             continue
-        hidden = [c for c in form.controls if c.type == "hidden" and c.name not in ("version", "")]
-        if any(c.name in typed and (c.attrs.get("value") or "") not in typed[c.name] for c in hidden):
+        controls = list(_controls(page, form))
+        names = {_attribute(c, "name") for c in controls}
+        hidden = [c for c in controls if _kind(c) == "hidden" and _attribute(c, "name") in typed.keys() - {"version"}]
+        if any(_attribute(c, "value") not in typed[_attribute(c, "name")] for c in hidden):
             continue
-        if any(name in typed and not values & {*typed[name]} for name, values in form.buttons.items()):
+        if any(name in typed and not values & {*typed[name]} for name, values in _buttons(page, form).items()):
             continue
-        shared = len({c.name for c in form.controls} & typed.keys())
+        shared = len(names & typed.keys())
         if best is None or shared > best[0]:
             best = shared, form
     return best[1] if best else None
 
 
-def _present(control: _Control) -> str | None:
+def _belonging(page: BeautifulSoup, form: Tag, names: Iterable[str]) -> list[Tag]:
+    """The form's named fields or buttons: those inside of it, and those elsewhere that name it by its id."""
+    inside = [tag for tag in form.find_all(names) if not tag.get("form")]
+    outside = page.find_all(names, form=_attribute(form, "id")) if form.get("id") else []
+    return [tag for tag in (*inside, *outside) if tag.get("name")]
+
+
+def _controls(page: BeautifulSoup, form: Tag) -> list[Tag]:
+    return _belonging(page, form, ("input", "select", "textarea"))
+
+
+def _buttons(page: BeautifulSoup, form: Tag) -> dict[str, set[str]]:
+    """What pressing its buttons sends, by their names."""
+    found: dict[str, set[str]] = {}
+    for button in _belonging(page, form, ("button",)):
+        found.setdefault(_attribute(button, "name"), set()).add(_attribute(button, "value"))
+    return found
+
+
+def _attribute(tag: Tag, name: str) -> str:
+    value = tag.get(name)
+    return value if isinstance(value, str) else ""
+
+
+def _kind(control: Tag) -> str:
+    return (_attribute(control, "type") or "text").lower() if control.name == "input" else control.name
+
+
+def _value(option: Tag) -> str:
+    """What choosing an option sends: its value, or its text."""
+    return _attribute(option, "value") if option.has_attr("value") else option.get_text().strip()
+
+
+def _present(control: Tag) -> str | None:
     """What a field of the page holds; None where that cannot be compared with what a browser sends."""
-    if control.tag == "input":
-        return None if control.type in ("checkbox", "radio") else control.attrs.get("value") or ""
-    if control.tag == "select":
-        chosen = [o for _, o in control.options if "selected" in o] or [o for _, o in control.options[:1]]
-        return chosen[0].get("value") if chosen else None
+    if control.name == "input":
+        return None if _kind(control) in ("checkbox", "radio") else _attribute(control, "value")
+    if control.name == "select":
+        chosen = control.find("option", selected=True) or control.find("option")
+        return _value(chosen) if chosen else None
     return None
 
 
-def _fill(pieces: list[str], control: _Control, left: list[str], typed: tuple[str, ...]) -> None:
+def _fill(control: Tag, left: list[str], typed: tuple[str, ...]) -> None:
     """Puts typed values into a field and takes them off what is left to place."""
-    if control.type in ("checkbox", "radio"):
-        value = control.attrs.get("value") or "on"
-        control.attrs.pop("checked", None)
-        if value in typed:
-            control.attrs["checked"] = None
+    if _kind(control) in ("checkbox", "radio"):
+        value = _attribute(control, "value") or "on"
+        _switch(control, "checked", on=value in typed)
         if value in left:
             left.remove(value)
-    elif control.tag == "select":
-        offered = [(at, option, _value(option, pieces, at)) for at, option in control.options]
-        if not any(value in left for _, _, value in offered):
+    elif control.name == "select":
+        options = control.find_all("option")
+        if not any(_value(option) in left for option in options):
             return  # what was chosen is not offered any more: the page's own choice stays, and the typed one is named
-        for at, option, value in offered:
-            option.pop("selected", None)
-            if value in left:
-                left.remove(value)
-                option["selected"] = None
-            pieces[at] = _tag("option", option)
+        for option in options:
+            _switch(option, "selected", on=_value(option) in left)
+            if _value(option) in left:
+                left.remove(_value(option))
+    elif left and control.name == "textarea":
+        control.string = "\n" + left.pop(0)  # a browser drops the first line break
     elif left:
-        value = left.pop(0)
-        if control.tag == "textarea":
-            for at in range(control.at + 1, control.end):
-                pieces[at] = ""
-            control.text = "\n" + escape(value)  # a browser drops the first line break
-        else:
-            control.attrs["value"] = value
+        control["value"] = left.pop(0)
 
 
-def _value(option: Mapping[str, str | None], pieces: list[str], at: int) -> str:
-    """What choosing an option sends: its value, or its text."""
-    if "value" in option:
-        return option["value"] or ""
-    text = []
-    for piece in pieces[at + 1 :]:
-        if piece.startswith("<"):
-            break
-        text.append(piece)
-    return unescape("".join(text)).strip()
+def _switch(tag: Tag, name: str, *, on: bool) -> None:
+    if on:
+        tag[name] = ""
+    else:
+        del tag[name]
+
+
+def _mark(page: BeautifulSoup, form: Tag, problem: tuple[str, str]) -> None:
+    """Says beside the field what is wrong with it."""
+    field, remedy = problem
+    for control in _controls(page, form):
+        if field and _attribute(control, "name") == field and _kind(control) not in _NO_TEXT:
+            control["aria-invalid"] = "true"
+            said = page.new_tag("small", attrs={"class": "problem"})
+            said.string = remedy
+            control.insert_after(said)
+            return
+
+
+def _lead_on_from(here: str, page: BeautifulSoup) -> None:
+    """Links and forms that lead on from the page's own address name it: the refusal stands at another one."""
+    for link in page.select('a[href^="?"]'):
+        link["href"] = here + _attribute(link, "href")
+    for form in page.select("form:not([action])"):
+        if _attribute(form, "method").lower() in ("", "get"):
+            form["action"] = here
