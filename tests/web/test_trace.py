@@ -19,6 +19,7 @@ def test_a_pin_is_found_by_any_of_its_words(bench: Visitor, q: str, found: str) 
 def test_a_single_hit_is_traced_station_by_station(bench: Visitor) -> None:
     bench.open(f"{PAGE}?q=battery")
     assert "What to read against battery minus" in bench.text
+    assert "Nothing in this variant matches" not in bench.text
     assert "lamps" in bench.text, "the fuse on the way"
     assert bench.page.select("tr.here")
 
