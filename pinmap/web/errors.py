@@ -4,6 +4,7 @@ page for all errors."""
 from __future__ import annotations
 
 import logging
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlencode, urlsplit
@@ -96,8 +97,16 @@ class Refusal:
 
 # What the page itself put into the form, and what must not be shown.
 _NOT_SHOWN = {"version", "untouched", "passphrase", "password", "password_again", "old_password"}
-# Attributes that a form names otherwise.
-_ATTRIBUTES = {"length_mm": "length_m", "new_name": "name"}
+
+
+def _attribute(name: str) -> str:
+    """The attribute of a record behind a field of a form: lengths are typed in millimetres and stored in metres."""
+    return "name" if name == "new_name" else name.removesuffix("m") if name.endswith("_mm") else name
+
+
+def _field(attribute: str, sent: Collection[str]) -> str:
+    """The field of the form that an attribute of a record was typed into."""
+    return next((name for name in sent if _attribute(name) == attribute), attribute)
 
 
 async def _sent(request: Request) -> dict[str, tuple[str, ...]]:
@@ -225,11 +234,11 @@ async def _form_again(
         {name: values for name, values in sent.items() if name not in _NOT_SHOWN},
         here=urlsplit(back).path,
         untouched=" ".join(sent.get("untouched", ())).split(),
-        problem=(refusal.field, refusal.remedy),
+        problem=(_field(refusal.field, sent), refusal.remedy),
     )
     if filled is None:
         return None
-    kept = {_ATTRIBUTES.get(name, name) for name in filled.kept}
+    kept = {_attribute(name) for name in filled.kept}
     block = (
         environment()
         .get_template("errors/_refused.html")

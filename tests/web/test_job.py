@@ -25,7 +25,7 @@ def test_gather_counts_evidence_by_side(bench: Visitor) -> None:
 
 def test_settings_are_saved_whole(bench: Visitor) -> None:
     action = f"{JOB}/settings"
-    bench.open(action).sent(action, {"name": "Other", "strip_m": "0,0075", "stock_mm2": "0.5 0.75 1", "units": "awg"})
+    bench.open(action).sent(action, {"name": "Other", "strip_mm": "7,5", "stock_mm2": "0.5 0.75 1", "units": "awg"})
     assert bench.notice() == "Saved"
     job = jobs.get(bench.shop, "bench").job
     assert (job.name, job.practice.strip_m, job.practice.stock_mm2) == ("Other", 0.0075, (0.5, 0.75, 1.0))
@@ -47,9 +47,10 @@ def test_a_form_that_is_saved_as_it_came_changes_nothing(bench: Visitor) -> None
     ("typed", "remedy"),
     [
         ({"name": " "}, "name"),
-        ({"strip_m": "short"}, "type a plain number, such as 0.75"),
+        ({"strip_mm": "short"}, "type a plain number, such as 0.75"),
+        ({"cut_step_mm": "0"}, "above 0"),
         ({"min_mm2": "-1"}, "at least 0"),
-        ({"cut_step_m": ""}, "a number is needed here"),
+        ({"cut_step_mm": ""}, "a number is needed here"),
         ({"stock_mm2": "0.5 wide"}, "type a plain number"),
     ],
 )

@@ -44,7 +44,7 @@ def recolour(client: TestClient) -> None:
     for select in form.find_all("select"):
         chosen = select.find("option", selected=True) or select.find("option")
         data[select["name"]] = chosen["value"]
-    data |= {"customer": "C. <b>Driver</b>", "service_loop_m": "0.2"}
+    data |= {"customer": "C. <b>Driver</b>", "service_loop_mm": "200"}
     assert client.post(f"{HOME}/settings", data=data).status_code == 200
 
 

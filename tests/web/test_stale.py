@@ -120,7 +120,7 @@ BOARD = f"{JOB}/layout/board"
 LEDGER = f"{JOB}/decide/ledger"
 SIGNAL = f"{JOB}/decide/signals/s001"
 CASES = (
-    Case("/jobs/{key}/settings", f"{JOB}/settings", f"{JOB}/settings", {"note": "Typed late", "strip_m": "0.007"},
+    Case("/jobs/{key}/settings", f"{JOB}/settings", f"{JOB}/settings", {"note": "Typed late", "strip_mm": "7"},
          differs=("Strip", "6 mm", "7 mm", "Typed late")),
     Case("/jobs/{key}/seats", f"{JOB}/settings", f"{JOB}/seats", {"pick": "lone|"}, "deed=add", {"seat": "donor"},
          differs=("seat donor", "Lone")),

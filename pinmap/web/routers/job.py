@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -15,7 +16,7 @@ from pinmap.core.electrics.supply_cases import load_cases, nominal_v, profile_v
 from pinmap.core.errors import InputError
 from pinmap.core.facts.circuit import STARTING_PROFILES
 from pinmap.core.facts.conductors import insulations
-from pinmap.core.model.jobs import LOWEST, MODEL, PLATEAU, Job, Pick, Snapshot
+from pinmap.core.model.jobs import LOWEST, MODEL, PLATEAU, Job, Pick, Practice, Snapshot
 from pinmap.core.model.people import Right
 from pinmap.core.model.words import Evidence, Fate
 from pinmap.services import jobs, outputs, platforms, questions, revisions, undo
@@ -28,25 +29,64 @@ from pinmap.web.job_pages import JobPage, job_page, open_job
 router = APIRouter(prefix="/jobs/{key}")
 
 _OPEN = (Fate.UNDECIDED, Fate.DEFERRED)
-_NUMBERS = (
-    ("min_mm2", "Least wire size mm²"),
-    ("drop_critical_pct", "Drop, critical loads %"),
-    ("drop_other_pct", "Drop, other loads %"),
-    ("service_loop_m", "Service loop m"),
-    ("strip_m", "Strip m"),
-    ("splice_overlap_m", "Splice overlap m"),
-    ("twist_take_up_pct", "Twist take-up %"),
-    ("bend_pct", "Bend allowance %"),
-    ("connector_run_in_m", "Run-in at a connector m"),
-    ("tolerance_m", "Tolerance of a wire m"),
-    ("cut_step_m", "Cut step m"),
-    ("max_untwisted_m", "Most untwisted m"),
-    ("splice_cost_g", "A splice is worth, g of copper"),
-    ("max_splices", "Most splices in a net, 0: any"),
-    ("max_splice_wires", "Most wires in a splice, 0: any"),
-    ("splice_clear_m", "Splice clear of connectors m"),
-    ("avoid_factor", "A metre to avoid counts as"),
+_NUMBERS = (  # by what they are for; a length is stored in metres and typed in millimetres, as a builder says it
+    (
+        "Limits",
+        (
+            ("min_mm2", "Least wire size mm²"),
+            ("drop_critical_pct", "Drop, critical loads %"),
+            ("drop_other_pct", "Drop, other loads %"),
+        ),
+    ),
+    (
+        "Cutting",
+        (
+            ("service_loop_mm", "Service loop mm"),
+            ("strip_mm", "Strip mm"),
+            ("connector_run_in_mm", "Run-in at a connector mm"),
+            ("bend_pct", "Bend allowance %"),
+            ("tolerance_mm", "Tolerance of a wire mm"),
+            ("cut_step_mm", "Cut step mm"),
+            ("twist_take_up_pct", "Twist take-up %"),
+            ("max_untwisted_mm", "Most untwisted mm"),
+        ),
+    ),
+    (
+        "Splices and ways",
+        (
+            ("splice_overlap_mm", "Splice overlap mm"),
+            ("splice_cost_g", "A splice is worth, g of copper"),
+            ("max_splices", "Most splices in a net, 0: any"),
+            ("max_splice_wires", "Most wires in a splice, 0: any"),
+            ("splice_clear_mm", "Splice clear of connectors mm"),
+            ("avoid_factor", "A metre to avoid counts as"),
+        ),
+    ),
 )
+
+
+def _stored_as(name: str) -> tuple[str, float]:
+    """The attribute of the practice behind a field of the form, and how many of the form's units it holds."""
+    return (f"{name.removesuffix('_mm')}_m", 1000) if name.endswith("_mm") else (name, 1)
+
+
+def _number_fields(practice: Practice) -> list[tuple[str, list[tuple[str, str, float]]]]:
+    """The form's numbers with their values, by group."""
+    found = []
+    for group, named in _NUMBERS:
+        stored = [(name, words, *_stored_as(name)) for name, words in named]
+        found.append((group, [(name, words, getattr(practice, at) * units) for name, words, at, units in stored]))
+    return found
+
+
+def _numbers_typed(form: Mapping[str, str]) -> dict[str, float]:
+    """Attributes of the practice from the form. Raises InputError that names the field."""
+    found = {}
+    for _, named in _NUMBERS:
+        for name, _ in named:
+            attribute, units = _stored_as(name)
+            found[attribute] = number(name, form.get(name, ""), least=0) / units
+    return found
 
 
 def _sides(opened: JobPage) -> list[dict[str, object]]:
@@ -120,7 +160,7 @@ def settings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
         "jobs/settings.html",
         opened,
         "settings",
-        numbers=_NUMBERS,
+        numbers=_number_fields(opened.job.practice),
         insulations=insulations(),
         free=free,
         profiles=_profiles(nominal_v(opened.snapshot)),
@@ -141,10 +181,9 @@ async def save_settings(request: Request, shop: ShopDep, key: str, version: Vers
         job = edits.update_job(
             job, name=form.get("name", ""), customer=form.get("customer", ""), note=form.get("note", "")
         )
-        values = {name: number(name, form.get(name, ""), least=0) for name, _ in _NUMBERS}
         return edits.update_practice(
             job,
-            **values,
+            **_numbers_typed(form),
             stock_mm2=stock,
             insulation=form.get("insulation", ""),
             units=form.get("units", "metric"),
