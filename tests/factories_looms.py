@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pinmap.core.model.jobs import Job, Member, Pick, Practice, Seat, Signal, Snapshot
-from pinmap.core.model.looms import Device, DeviceEnd, Loom, Node, Segment, Zone
-from pinmap.core.model.pinouts import Connector, ConnectorKey, Pin, PinKey, Platform
-from pinmap.core.model.words import DeviceKind, Direction, Evidence, Kind, NodeKind, Role
+from pinmap.core.model.looms import Device, DeviceEnd, Loom, MatedCavity, Mating, Node, Segment, Zone
+from pinmap.core.model.pinouts import Cavity, Connector, ConnectorKey, Housing, Pin, PinKey, Platform
+from pinmap.core.model.words import DeviceKind, Direction, Evidence, Gender, Kind, NodeKind, Role
 
 
 class JobMaker:
@@ -22,6 +22,9 @@ class JobMaker:
         self.nodes: list[Node] = []
         self.segments: list[Segment] = []
         self.zones: list[Zone] = []
+        self.looms: list[str] = ["main"]
+        self.matings: list[Mating] = []
+        self.housings: list[Housing] = []
 
     def key(self, text: str) -> PinKey:
         platform, _, rest = text.partition(":")
@@ -71,15 +74,43 @@ class JobMaker:
         """A loom connector that mates with "d:X1"."""
         platform, _, name = connector.partition(":")
         self.nodes.append(
-            Node(key=node, loom="main", kind=NodeKind.CONNECTOR, name=node.upper(), mates=ConnectorKey(platform, name))
+            Node(
+                key=node, loom=self.looms[-1], kind=NodeKind.CONNECTOR, name=node.upper(),
+                mates=ConnectorKey(platform, name),
+            )
+        )  # fmt: skip
+
+    def loom(self, key: str) -> None:
+        """What comes after is part of this loom."""
+        self.looms = [*(k for k in self.looms if k != key), key]
+
+    def housing(self, key: str, cavities: int, *, rows: int = 1, **values: object) -> None:
+        places = (Cavity(name=str(i + 1), column=i % (cavities // rows), row=i * rows // cavities)
+                  for i in range(cavities))  # fmt: skip
+        self.housings.append(
+            Housing(key=key, name=key, cavities=tuple(places), **values)  # type: ignore[arg-type]  # test helper
         )
 
+    def in_line(self, node: str, housing: str = "", gender: Gender = Gender.UNKNOWN, **values: object) -> None:
+        """A connector that is to mate with one of another loom."""
+        self.nodes.append(
+            Node(
+                key=node, loom=self.looms[-1], kind=NodeKind.CONNECTOR, name=node.upper(), housing=housing,
+                gender=gender, **values,  # type: ignore[arg-type]  # test helper
+            )
+        )  # fmt: skip
+
+    def plug(self, key: str, a: str, b: str, *cavities: MatedCavity) -> None:
+        """Two in-line connectors plugged into each other."""
+        self.matings.append(Mating(key=key, a=a, b=b, cavities=cavities))
+
     def junction(self, *keys: str, kind: NodeKind = NodeKind.JUNCTION) -> None:
-        self.nodes.extend(Node(key=k, loom="main", kind=kind, name=k.upper()) for k in keys)
+        self.nodes.extend(Node(key=k, loom=self.looms[-1], kind=kind, name=k.upper()) for k in keys)
 
     def run(self, a: str, b: str, length_m: float, zone: str = "") -> None:
+        loom = next((n.loom for n in self.nodes if n.key == a), "main")
         self.segments.append(
-            Segment(key=f"g{len(self.segments) + 1}", loom="main", a=a, b=b, length_m=length_m, zone=zone)
+            Segment(key=f"g{len(self.segments) + 1}", loom=loom, a=a, b=b, length_m=length_m, zone=zone)
         )
 
     def snapshot(self) -> Snapshot:
@@ -101,14 +132,37 @@ class JobMaker:
             ),
             signals=tuple(self.signals),
             devices=tuple(self.devices),
-            looms=(Loom(key="main", name="Main loom"),),
+            looms=tuple(Loom(key=key, name=f"{key.capitalize()} loom") for key in self.looms),
             nodes=tuple(self.nodes),
             segments=tuple(self.segments),
+            matings=tuple(self.matings),
             zones=tuple(self.zones),
             practice=self.practice,
             next_number=len(self.signals) + 1,
         )
-        return Snapshot(job, tuple(platforms))
+        return Snapshot(job, tuple(platforms), tuple(self.housings))
+
+
+def two_looms(cavities: int = 6, **half: object) -> JobMaker:
+    """An engine loom and a chassis loom: each a junction with two connectors, 0.5 m and 0.3 m from the pair X9 that
+    joins them. In the engine loom lie the donor's connectors, in the chassis loom the host's and the control unit's."""
+    m = JobMaker(Practice(min_mm2=0.35, max_splices=0))
+    m.housing("plug", cavities, gender=Gender.PIN, family="in-line")
+    m.housing("cap", cavities, gender=Gender.SOCKET, family="in-line")
+    for loom, half_key, housing, gender, reach_m, mates in (
+        ("main", "xe", "plug", Gender.PIN, 0.5, ("d:E1", "d:E2")),
+        ("chassis", "xc", "cap", Gender.SOCKET, 0.3, ("h:B1", "u:U1")),
+    ):
+        if loom != "main":
+            m.loom(loom)
+        m.junction(f"j-{loom}")
+        m.in_line(half_key, housing, gender, **half)
+        m.run(f"j-{loom}", half_key, reach_m)
+        for i, connector in enumerate(mates):
+            m.mate(connector.partition(":")[2].lower(), connector)
+            m.run(f"j-{loom}", connector.partition(":")[2].lower(), 0.2 + 0.1 * i)
+    m.plug("x9", "xe", "xc")
+    return m
 
 
 def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20) -> Snapshot:

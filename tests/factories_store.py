@@ -17,7 +17,7 @@ from pinmap.core.model.jobs import (
     Signal,
     Snapshot,
 )
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, MatedCavity, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import Cavity, Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import (
     DEVICE_TERMINALS,
@@ -250,6 +250,22 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
                 joint=draw(st.sampled_from(Joint)),
             )
         )
+    loose = draw(st.permutations([n.key for n in nodes if n.mates is None]))
+    matings = tuple(
+        Mating(
+            key=k,
+            a=a,
+            b=b,
+            note=draw(_TEXT),
+            cavities=tuple(
+                MatedCavity(cavity=draw(_NAME), signal=s.key, section=draw(st.integers(0, 2)))
+                for s in signals
+                if draw(st.booleans())
+            ),
+        )
+        for k, a, b in zip(("m1", "m2"), loose[::2], loose[1::2], strict=False)
+        if draw(st.booleans())
+    )
     fated = [e for e in ends if isinstance(e, PinKey)][: draw(st.integers(0, 4))]
     job = Job(
         key=draw(_KEY),
@@ -261,6 +277,7 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
         looms=looms,
         nodes=nodes,
         segments=segments,
+        matings=matings,
         zones=zones,
         fates=tuple(PinFate(pin=p, fate=draw(st.sampled_from(Fate)), reason=draw(_TEXT)) for p in fated),
         load_cases=DEFAULT_LOAD_CASES[: draw(st.integers(1, 5))],

@@ -35,6 +35,8 @@ def _doubles(snapshot: Snapshot) -> Iterator[Problem]:
     yield from _twice("job.nodes", (n.key for n in job.nodes))
     yield from _twice("job.nodes", (n.mates or i for i, n in enumerate(job.nodes)))
     yield from _twice("job.segments", (s.key for s in job.segments))
+    yield from _twice("job.matings", (m.key for m in job.matings))
+    yield from _twice("job.matings (halves)", (node for m in job.matings for node in (m.a, m.b)))
     yield from _twice("job.zones", (z.key for z in job.zones))
     yield from _twice("job.load_cases", (c.key for c in job.load_cases))
     yield from _twice("job.fates", (f.pin for f in job.fates))
@@ -97,6 +99,13 @@ def _job(snapshot: Snapshot) -> Iterator[Problem]:
         for name in ("a", "b"):
             yield from _missing(f"job.segments[{i}].{name}", getattr(segment, name), snapshot.node, "node")
         yield from _missing(f"job.segments[{i}].zone", segment.zone, snapshot.zone, "zone", optional=True)
+    for i, mating in enumerate(job.matings):
+        for name in ("a", "b"):
+            yield from _missing(f"job.matings[{i}].{name}", getattr(mating, name), snapshot.node, "node")
+        yield from _twice(f"job.matings[{i}].cavities", ((c.signal, c.section) for c in mating.cavities))
+        for j, kept in enumerate(mating.cavities):
+            yield from _missing(f"job.matings[{i}].cavities[{j}].signal", kept.signal, snapshot.signal, "signal")
+            yield from _missing(f"job.matings[{i}].cavities[{j}].cavity", kept.cavity, {kept.cavity} - {""}, "cavity")
     for i, device in enumerate(job.devices):
         yield from _missing(f"job.devices[{i}].place", device.place, snapshot.node, "node", optional=True)
 

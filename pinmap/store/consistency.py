@@ -21,6 +21,8 @@ def check_snapshot(snapshot: Snapshot) -> None:
     _unique(wrong, "zone", (x.key for x in job.zones))
     _unique(wrong, "node", (x.key for x in job.nodes))
     _unique(wrong, "segment", (x.key for x in job.segments))
+    _unique(wrong, "mating", (x.key for x in job.matings))
+    _unique(wrong, "half of a mating", (node for x in job.matings for node in (x.a, x.b)))
     _unique(wrong, "device", (x.key for x in job.devices))
     _unique(wrong, "signal", (x.key for x in job.signals))
     _unique(wrong, "signal number", (x.number for x in job.signals))
@@ -30,6 +32,7 @@ def check_snapshot(snapshot: Snapshot) -> None:
     _unique(wrong, "end", (m.end for s in job.signals for m in s.members))
     _check_seats(snapshot, wrong)
     _check_loom(snapshot, wrong)
+    _check_matings(snapshot, wrong)
     _check_signals(snapshot, wrong)
     wrong.extend(
         (str(fate.pin), f"a fate is given for pin {fate.pin}, which no picked platform has")
@@ -89,6 +92,26 @@ def _check_loom(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
         for device in job.devices
         if device.place and device.place not in snapshot.node
     )
+
+
+def _check_matings(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
+    for mating in snapshot.job.matings:
+        wrong.extend(
+            (mating.key, f"mating {mating.key} has its half at node {node!r}, which does not exist")
+            for node in (mating.a, mating.b)
+            if node not in snapshot.node
+        )
+        seen: set[tuple[str, int]] = set()
+        for kept in mating.cavities:
+            if kept.signal not in snapshot.signal:
+                wrong.append(
+                    (mating.key, f"mating {mating.key} keeps a cavity for {kept.signal!r}, which is no signal")
+                )
+            if not kept.cavity:
+                wrong.append((mating.key, f"mating {mating.key} keeps a cavity without a name"))
+            if (kept.signal, kept.section) in seen:
+                wrong.append((mating.key, f"mating {mating.key} keeps two cavities for signal {kept.signal}"))
+            seen.add((kept.signal, kept.section))
 
 
 def _check_signals(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:

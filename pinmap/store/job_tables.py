@@ -136,6 +136,32 @@ class SegmentRow(SQLModel, table=True):
     covering: str = Field(sa_type=sa.Text)
 
 
+class MatingRow(SQLModel, table=True):
+    """Two in-line connectors of different looms that plug into each other."""
+
+    __tablename__ = "mating"
+    __table_args__ = (_key_of("node", "a"), _key_of("node", "b"))
+    job_id: int = Field(foreign_key="job.id", ondelete="CASCADE", primary_key=True)
+    key: str = Field(max_length=KEY_LENGTH, primary_key=True)
+    position: int
+    a: str = Field(max_length=KEY_LENGTH)
+    b: str = Field(max_length=KEY_LENGTH)
+    note: str = Field(sa_type=sa.Text)
+
+
+class MatedCavityRow(SQLModel, table=True):
+    """A cavity of a mating kept for one section of a signal."""
+
+    __tablename__ = "mated_cavity"
+    __table_args__ = (_owned_by("mating", "mating"), _key_of("signal", "signal"))
+    job_id: int = Field(primary_key=True)
+    mating: str = Field(max_length=KEY_LENGTH, primary_key=True)
+    position: int = Field(primary_key=True)
+    cavity: str = Field(sa_type=sa.Text)
+    signal: str = Field(max_length=KEY_LENGTH)
+    section: int
+
+
 class DeviceRow(SQLModel, table=True):
     """A part between wires."""
 

@@ -24,7 +24,7 @@ from pinmap.core.model.jobs import (
     Snapshot,
     as_plain,
 )
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, MatedCavity, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey, Platform
 from pinmap.core.model.words import natural_key
 from pinmap.store.base import checked, now, sought, table
@@ -134,7 +134,7 @@ def _columns(record: type[Any], *without: str) -> tuple[str, ...]:
 _LOOM, _ZONE, _CASE = _columns(Loom), _columns(Zone), _columns(LoadCase)
 _NODE, _SEGMENT, _DEVICE = _columns(Node, "mates"), _columns(Segment), _columns(Device)
 _SIGNAL, _SEAT = _columns(Signal, "members", "inline"), _columns(Seat, "picks")
-_ACCEPTANCE = _columns(Acceptance)
+_ACCEPTANCE, _MATING, _CAVITY = _columns(Acceptance), _columns(Mating, "cavities"), _columns(MatedCavity)
 
 
 def _load_seats(session: Session, job_id: int, refs: Refs) -> tuple[Seat, ...]:
@@ -188,6 +188,22 @@ def _load_segments(session: Session, job_id: int, _refs: Refs) -> tuple[Segment,
     return _records(session, job_id, "segment", make, _SEGMENT)  # type: ignore[no-any-return]  # as above
 
 
+def _load_matings(session: Session, job_id: int, _refs: Refs) -> tuple[Mating, ...]:
+    c = table("mated_cavity")
+    cavities: dict[str, list[MatedCavity]] = {}
+    for mating, *row in session.execute(
+        sa.select(c.c.mating, *(c.c[name] for name in _CAVITY))
+        .where(c.c.job_id == job_id)
+        .order_by(c.c.mating, c.c.position)
+    ):
+        cavities.setdefault(mating, []).append(MatedCavity(**dict(zip(_CAVITY, row, strict=True))))
+
+    def make(**values: Any) -> Mating:
+        return Mating(cavities=tuple(cavities.get(values["key"], ())), **values)
+
+    return _records(session, job_id, "mating", make, _MATING)  # type: ignore[no-any-return]  # as above
+
+
 def _load_devices(session: Session, job_id: int, _refs: Refs) -> tuple[Device, ...]:
     def make(*, place: str | None, **values: Any) -> Device:
         return Device(place=place or "", **values)
@@ -209,6 +225,7 @@ _LOADERS: dict[str, Callable[[Session, int, Refs], Any]] = {
     "zones": lambda s, j, _: _records(s, j, "zone", Zone, _ZONE),
     "nodes": _load_nodes,
     "segments": _load_segments,
+    "matings": _load_matings,
     "devices": _load_devices,
     "signals": _load_signals,
     "fates": _load_fates,
@@ -299,6 +316,16 @@ def _plan_part(session: Session, job_id: int, part: str, job: Job, refs: Refs) -
             return [plan_of("node", ("key",), nodes)]
         case "segments":
             return [plan_of("segment", ("key",), _plain(job.segments, _SEGMENT, "zone"))]
+        case "matings":
+            kept = (
+                {"mating": m.key, "position": i} | {name: getattr(c, name) for name in _CAVITY}
+                for m in job.matings
+                for i, c in enumerate(m.cavities)
+            )
+            return [
+                plan_of("mating", ("key",), _plain(job.matings, _MATING)),
+                plan_of("mated_cavity", ("mating", "position"), kept),
+            ]
         case "devices":
             return [plan_of("device", ("key",), _plain(job.devices, _DEVICE, "place"))]
         case "signals":

@@ -9,7 +9,7 @@ from typing import Any, Protocol, TypeVar
 
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
-from pinmap.core.model.looms import DeviceEnd, End
+from pinmap.core.model.looms import DeviceEnd, End, Mating
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import DEVICE_TERMINALS, IN_LINE_TERMINALS
 
@@ -68,6 +68,11 @@ def positive(value: float | None, field: str, unit: str, *, zero: bool = False) 
         return
     if not math.isfinite(value) or value < 0 or (value == 0 and not zero):
         raise InputError(field, value, f"give a number {'of 0 or more' if zero else 'above 0'} in {unit}")
+
+
+def half_of(job: Job, node: str) -> Mating | None:
+    """The mating that this node is a half of."""
+    return next((m for m in job.matings if node in (m.a, m.b)), None)
 
 
 def refuse_led(job: Job, segment: str) -> None:

@@ -1,8 +1,8 @@
 """Edits of a job, each a pure function from job to job.
 
 A whole job can be made through these. An edit refuses nonsense with InputError (field, value, remedy) and overwrites
-or loses nothing silently. Edits of devices and the loom's layout are in ``edits_parts``, those of seats, practice and
-acceptances in ``edits_setup``; all can be imported from here.
+or loses nothing silently. Edits of devices and the loom's layout are in ``edits_parts``, those of matings between
+looms in ``edits_matings``, those of seats, practice and acceptances in ``edits_setup``; all can be imported from here.
 """
 
 from __future__ import annotations
@@ -23,6 +23,14 @@ from pinmap.core.crossing.edit_checks import (
     positive,
     swap,
     text,
+)
+from pinmap.core.crossing.edits_matings import (
+    free_cavity,
+    keep_cavity,
+    mate_connectors,
+    move_kept,
+    unplug,
+    update_mating,
 )
 from pinmap.core.crossing.edits_parts import (
     add_device,
@@ -76,7 +84,10 @@ __all__ = [
     "add_zone",
     "clear_fate",
     "dissolve",
+    "free_cavity",
     "join",
+    "keep_cavity",
+    "mate_connectors",
     "merge",
     "new_job",
     "put_in_line",
@@ -91,10 +102,12 @@ __all__ = [
     "remove_zone",
     "set_fate",
     "take_out_of_line",
+    "unplug",
     "update_device",
     "update_job",
     "update_load_case",
     "update_loom",
+    "update_mating",
     "update_member",
     "update_node",
     "update_practice",
@@ -200,9 +213,10 @@ def update_signal(job: Job, key: str, **changes: Any) -> Job:
 
 
 def dissolve(job: Job, key: str) -> Job:
-    """Takes a signal apart: its pins are undecided again, its devices stay in the job; its number is not reused."""
+    """Takes a signal apart: its pins are undecided again, its devices stay in the job; its number is not reused, and
+    cavities of matings that were kept for it are free."""
     find(job.signals, key, "signal")
-    return replace(job, signals=drop(job.signals, key))
+    return move_kept(replace(job, signals=drop(job.signals, key)), key, lambda _: None)
 
 
 def merge(job: Job, key: str, other: str, *, section: int = 0) -> Job:
@@ -217,7 +231,8 @@ def merge(job: Job, key: str, other: str, *, section: int = 0) -> Job:
         )
     _check_section(keep, section)
     members = keep.members + tuple(replace(m, section=section) for m in gone.members)
-    return replace(job, signals=swap(drop(job.signals, other), replace(keep, members=members)))
+    job = replace(job, signals=swap(drop(job.signals, other), replace(keep, members=members)))
+    return move_kept(job, other, lambda _: section, to=key)
 
 
 def add_member(
@@ -299,7 +314,8 @@ def put_in_line(job: Job, key: str, device: str, *, downstream: Iterable[End] = 
         for m in signal.members
     )
     inline = (*signal.inline[:at], device, *signal.inline[at:])
-    return replace(job, signals=swap(job.signals, replace(signal, members=members, inline=inline)))
+    job = replace(job, signals=swap(job.signals, replace(signal, members=members, inline=inline)))
+    return move_kept(job, key, lambda section: section + (section > at))
 
 
 def take_out_of_line(job: Job, key: str, device: str) -> Job:
@@ -310,7 +326,8 @@ def take_out_of_line(job: Job, key: str, device: str) -> Job:
     at = signal.inline.index(device)
     members = tuple(replace(m, section=m.section - 1) if m.section > at else m for m in signal.members)
     inline = signal.inline[:at] + signal.inline[at + 1 :]
-    return replace(job, signals=swap(job.signals, replace(signal, members=members, inline=inline)))
+    job = replace(job, signals=swap(job.signals, replace(signal, members=members, inline=inline)))
+    return move_kept(job, key, lambda section: section - (section > at))
 
 
 def set_fate(

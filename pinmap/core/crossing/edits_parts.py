@@ -9,6 +9,7 @@ from pinmap.core.crossing.edit_checks import (
     allowed,
     drop,
     find,
+    half_of,
     new_key,
     positive,
     refuse_led,
@@ -94,6 +95,10 @@ def update_node(job: Job, key: str, **changes: Any) -> Job:
     allowed(changes, _NODE_FIELDS, "node")
     new = replace(node, **changes)
     _check_node(job, new)
+    if half_of(job, key) is not None and (new.kind is not NodeKind.CONNECTOR or new.mates is not None):
+        raise InputError(
+            "mates" if new.mates is not None else "kind", key, "it is plugged into another loom; unplug it first"
+        )
     return replace(job, nodes=swap(job.nodes, new))
 
 
@@ -106,6 +111,9 @@ def remove_node(job: Job, key: str) -> Job:
     for device in job.devices:
         if device.place == key:
             raise InputError("node", key, f"device {device.key} sits on it; move that first")
+    mating = half_of(job, key)
+    if mating is not None:
+        raise InputError("node", key, f"it is plugged into {mating.other(key)} of another loom; unplug it first")
     return replace(job, nodes=drop(job.nodes, key))
 
 

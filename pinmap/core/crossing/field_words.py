@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pinmap.core.model.jobs import Job, Member, Pick, as_plain
-from pinmap.core.model.looms import DeviceEnd, End
+from pinmap.core.model.looms import DeviceEnd, End, MatedCavity
 from pinmap.core.model.pinouts import ConnectorKey, PinKey, Platform
 
 # What a field is called where people type it.
@@ -16,6 +16,7 @@ WORDS: Mapping[str, str] = {
     "ambient_c": "Hottest steady air",
     "b": "To",
     "by": "Accepted by",
+    "cavities": "Cavities kept",
     "cavity": "Cavity",
     "coil_ohm": "Coil",
     "colour": "Wire colour",
@@ -108,6 +109,7 @@ class JobNames:
         self.platforms = {p.key: p.name for p in platforms}
         nodes = {n.key: n.name or n.key for n in job.nodes}
         zones = {z.key: z.name for z in job.zones}
+        self._signals = {s.key: s.name for s in job.signals}
         self._named = {"only_with": self.platforms, "place": nodes, "a": nodes, "b": nodes, "zone": zones}
 
     def end(self, end: End) -> str:
@@ -129,9 +131,15 @@ class JobNames:
             return f"{self.platforms.get(value.platform, value.platform)} {value.connector}"
         if name == "picks":
             return ", ".join(map(self._pick, value))
+        if name == "cavities":
+            return ", ".join(map(self._kept, value))
         if name in self._named:
             return self._named[name].get(value, str(value))
         return value_words(name, value)
+
+    def _kept(self, kept: MatedCavity) -> str:
+        section = f", section {kept.section}" if kept.section else ""
+        return f"{kept.cavity} {self._signals.get(kept.signal, kept.signal)}{section}"
 
     def _pick(self, pick: Pick) -> str:
         name = self.platforms.get(pick.platform, pick.platform)

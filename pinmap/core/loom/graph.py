@@ -240,6 +240,10 @@ class LoomGraph:
     def _node_of_core(self, core: int) -> int:
         return next(i for i, s in enumerate(self.station) if s.leaf < 0 and s.core == core)
 
+    def core_piece(self, core: int) -> int:
+        """The piece of the loom that a node of the searched graph lies in, numbered as in ``pieces``."""
+        return self._core_piece[core]
+
     def between(self, a: Station, b: Station) -> float:
         """The way between two stations, in metres as they count."""
         if a.leaf >= 0 and a.leaf == b.leaf:

@@ -69,6 +69,6 @@ def parts_of(practice: Practice, wire: Wire) -> LengthParts:
         practice,
         wire.length_m,
         splices=sum(bool(e.splice) for e in ends),
-        connectors=sum(e.pin is not None for e in ends),
+        connectors=sum(e.in_connector for e in ends),
         twisted=bool(wire.twist),
     )

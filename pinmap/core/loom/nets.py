@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pinmap.core.loom.results import Net, device_point, pin_point
+from pinmap.core.loom.results import MatedEnd, Net, NetEnd, device_point, mated_point, pin_point
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd, End
 from pinmap.core.model.pinouts import Pin, PinKey
 from pinmap.core.model.words import IN_LINE_TERMINALS
 
 
-def end_point(end: End) -> str:
+def end_point(end: NetEnd) -> str:
     """The electrical point of an end; one cavity is one point whatever the edition of its entry."""
+    if isinstance(end, MatedEnd):
+        return mated_point(end)
     return pin_point(end) if isinstance(end, PinKey) else device_point(end)
 
 

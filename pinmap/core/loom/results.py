@@ -5,19 +5,57 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 from pinmap.core.model.looms import DeviceEnd, End
 from pinmap.core.model.pinouts import PinKey
 
 
 @dataclass(frozen=True, slots=True)
+class MatedEnd:
+    """One cavity of a connector that plugs into one of another loom."""
+
+    node: str
+    cavity: str
+
+    def __str__(self) -> str:
+        return f"{self.node}-{self.cavity}"
+
+
+NetEnd = End | MatedEnd
+
+
+@dataclass(frozen=True, slots=True)
 class Net:
     """The ends that one section of a signal joins in one variant, in the order of the signal's members; a device in
-    line contributes its terminal."""
+    line contributes its terminal.
+
+    A net that runs through several looms is routed as one part a loom (see ``divide``): mated cavities are then its
+    last ends, ``beyond`` what of the whole lies behind each, ``entry`` the node of the one towards the whole's first
+    end, "" where that is in this part.
+    """
 
     signal: str
     section: int
-    ends: tuple[End, ...]
+    ends: tuple[NetEnd, ...]
+    entry: str = ""
+    beyond: tuple[tuple[End, ...], ...] = ()
+
+    @property
+    def own(self) -> tuple[End, ...]:
+        """Its ends without the mated cavities."""
+        if not self.beyond:  # most nets
+            return cast("tuple[End, ...]", self.ends)
+        return tuple(e for e in self.ends if not isinstance(e, MatedEnd))
+
+    @property
+    def mated(self) -> tuple[MatedEnd, ...]:
+        return tuple(e for e in self.ends if isinstance(e, MatedEnd)) if self.beyond else ()
+
+    @property
+    def whole(self) -> tuple[End, ...]:
+        """The ends of all its parts."""
+        return (*self.own, *(e for far in self.beyond for e in far))
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +63,7 @@ class WireEnd:
     """Where a wire ends: a cavity of a loom connector, a device's terminal, or a splice.
 
     ``node`` is the loom node; ``label`` is what the builder reads, such as "X12-4", "F3.1" or "S17A".
-    Exactly one of pin, device and splice is set.
+    Exactly one of pin, device, mated and splice is set; mated is a cavity that meets one of another loom.
     """
 
     node: str
@@ -33,12 +71,25 @@ class WireEnd:
     pin: PinKey | None = None
     device: DeviceEnd | None = None
     splice: str = ""
+    mated: MatedEnd | None = None
+
+    @property
+    def in_connector(self) -> bool:
+        """Whether it is crimped and put into a cavity."""
+        return self.pin is not None or self.mated is not None
+
+    @property
+    def cavity(self) -> str:
+        """The cavity of the loom connector that it sits in; "" for none."""
+        return self.pin.cavity if self.pin is not None else self.mated.cavity if self.mated is not None else ""
 
     @property
     def point(self) -> str:
         """Name of the electrical point on the loom's side."""
         if self.pin is not None:
             return loom_point(self.pin)
+        if self.mated is not None:
+            return mated_point(self.mated)
         return device_point(self.device) if self.device is not None else f"splice:{self.splice}"
 
 
@@ -54,6 +105,11 @@ def loom_point(pin: PinKey) -> str:
 
 def device_point(end: DeviceEnd) -> str:
     return f"device:{end.device}:{end.terminal}"
+
+
+def mated_point(end: MatedEnd) -> str:
+    """One half of a mated cavity between two looms."""
+    return f"mated:{end.node}:{end.cavity}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,18 +7,17 @@ from dataclasses import dataclass
 from operator import itemgetter
 
 from pinmap.core.facts.functions import Dictionary
+from pinmap.core.loom.cavities import divided
 from pinmap.core.loom.lengths import length_parts
 from pinmap.core.loom.nets import nets
 from pinmap.core.loom.results import Net, Routing, RoutingGap, RoutingNote, Splice, Wire
 from pinmap.core.loom.route_signal import Order, SignalRouter
 from pinmap.core.loom.ways import Ways
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
-from pinmap.core.model.looms import End
-from pinmap.core.model.pinouts import ConnectorKey, PinKey
 
 
 def route(snapshot: Snapshot, variant: Variant, dictionary: Dictionary | None = None) -> Routing:
-    """Routes every net of a variant through the loom.
+    """Routes every net of a variant through the looms, part by part where it crosses from one to another.
 
     Two ends take one wire by the shortest admissible way. Three or more meet on a stud where the net has one, or else
     as the signal says, in the splices of least cost by default. What cannot be routed stands among the gaps, what
@@ -46,7 +45,12 @@ class Router:
         self.added_m: dict[tuple[int, int, bool], tuple[float, float]] = {}
 
         self.nets: dict[str, list[Net]] = {}
-        for net in nets(self.snapshot, self.variant):
+        whole = nets(self.snapshot, self.variant)
+        if self.snapshot.job.matings:
+            parts = divided(self.snapshot, self.ways, whole)
+            whole = parts.nets
+            self.gaps += [(self.snapshot.signal[g.signal].number, g) for g in parts.gaps]
+        for net in whole:
             self.nets.setdefault(net.signal, []).append(net)
         self.signals = sorted((s for s in self.snapshot.job.signals if s.key in self.nets), key=lambda s: s.number)
 
@@ -79,23 +83,6 @@ class Router:
         for net in self.nets[signal.key]:
             job.route_net(net)
         job.note_missed()
-
-    def spot(self, end: End) -> int | str:
-        """Index of the node where an end sits, or why it has none."""
-        if isinstance(end, PinKey):
-            node = self.snapshot.node_of_connector.get(ConnectorKey(end.platform, end.connector))
-            if node is None:
-                return f"connector {end.connector} of {end.platform} has no place in the loom"
-            return self.graph.index[node.key]
-        device = self.snapshot.device[end.device]
-        if not device.place:
-            return f"device {end.device} has no place"
-        index = self.graph.index.get(device.place)
-        if index is not None:
-            return index
-        if device.place in self.snapshot.node:
-            return f"device {end.device} sits at {device.place}, a connector that this variant has not"
-        return f"device {end.device} has its place at {device.place!r}, which is no node of the loom"
 
     def cut_m(self, path_m: float, splices: int, connectors: int, twisted: bool) -> float:
         """The cut length; the same as ``length_parts`` gives, whose shares and constants are asked for once."""

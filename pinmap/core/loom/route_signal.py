@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
+from pinmap.core.facts.conductors import next_size
 from pinmap.core.loom.graph import LoomGraph
 from pinmap.core.loom.joints import JointPlan, NetEnds, plan_joint
 from pinmap.core.loom.nets import end_point
-from pinmap.core.loom.results import Net, RoutingGap, RoutingNote, Splice, Wire, WireEnd
+from pinmap.core.loom.results import MatedEnd, Net, NetEnd, RoutingGap, RoutingNote, Splice, Wire, WireEnd
 from pinmap.core.loom.stations import Way
 from pinmap.core.loom.wire_marks import WireMarks
 from pinmap.core.model.jobs import Signal
@@ -25,12 +26,13 @@ if TYPE_CHECKING:
 class Spot(NamedTuple):
     """An end with its node's index."""
 
-    end: End
+    end: NetEnd
     node: int
 
 
 class Order(NamedTuple):
-    """Sort key of a wire: signal number, then letters, then wires of in-line devices, then those between splices."""
+    """Sort key of a wire: signal number, then letters, then wires of in-line devices, then those from mated cavities,
+    then those between splices."""
 
     number: int
     group: int
@@ -59,9 +61,12 @@ class SignalRouter:
         router, signal = self.router, self.signal
         self.marks = WireMarks(router.snapshot, signal, router.pins, router.dictionary)
         self.member_of = self.marks.member_of
+        for net in router.nets.get(signal.key, ()):
+            for end, beyond in zip(net.mated, net.beyond, strict=True):
+                self.marks.mated_mm2[end] = self._crossing_mm2(net, beyond)
         self.graph = router.ways.graph_for(signal, self.marks.insulation)
         self.via = router.ways.via_of(signal)
-        self.via_of_section = self._shared_out() if self.via else {}
+        self.via_of_net = self._shared_out() if self.via else {}
         self.taken: set[str] = set()
 
     # One net
@@ -83,7 +88,7 @@ class SignalRouter:
         router = self.router
         spots: list[Spot] = []
         for end in net.ends:
-            found = router.spot(end)
+            found = router.ways.spot(end)
             if not isinstance(found, str):
                 spots.append(Spot(end, found))
             elif len(net.ends) > 1 and gaps:
@@ -107,13 +112,17 @@ class SignalRouter:
                 if open_loom.pieces[spot.node] == open_loom.pieces[kept[0].node]:
                     reason = f"every way from node {a} to node {b} leads through what is closed to such wires: "
                     reason += ", ".join(sorted({s.zone for s in graph.closed}))
+                elif graph.nodes[spot.node].loom != graph.nodes[kept[0].node].loom:
+                    looms = {x.key: x.name for x in self.router.snapshot.job.looms}
+                    one, two = (looms[graph.nodes[s.node].loom] for s in (spot, kept[0]))
+                    reason = f"no runs and mated connectors lead from node {a} of {one} to node {b} of {two}"
                 else:
                     text = f"the loom falls into {open_loom.describe_pieces([s.node for s in spots])}"
                     reason = f"no run of segments joins node {a} and node {b}: {text}"
                 self._gap(net, spot.end, kept[0].end, reason)
         return kept
 
-    def _gap(self, net: Net, a: End, b: End, reason: str) -> None:
+    def _gap(self, net: Net, a: NetEnd, b: NetEnd, reason: str) -> None:
         gap = RoutingGap(signal=self.signal.key, section=net.section, a=end_point(a), b=end_point(b), reason=reason)
         self.router.gaps.append((self.signal.number, gap))
 
@@ -121,20 +130,20 @@ class SignalRouter:
         note = RoutingNote(signal=self.signal.key, section=net.section, text=text)
         self.router.notes.append((self.signal.number, note))
 
-    def _shared_out(self) -> dict[int, tuple[str, ...]]:
-        """Each segment of a way led by hand, to the section to which it is the least way round."""
-        found = {net.section: self.spots(net) for net in self.router.nets.get(self.signal.key, ())}
-        out: dict[int, list[str]] = {}
+    def _shared_out(self) -> dict[Net, tuple[str, ...]]:
+        """Each segment of a way led by hand, to the net to which it is the least way round."""
+        found = {net: self.spots(net) for net in self.router.nets.get(self.signal.key, ())}
+        out: dict[Net, list[str]] = {}
         for key in self.via:
             detours = [
-                (led.length_m - self.graph.between(a, b), section)
-                for section, spots in found.items()
+                (led.length_m - self.graph.between(a, b), net.section, at, net)
+                for at, (net, spots) in enumerate(found.items())
                 for a, b in combinations([self.graph.station[s.node] for s in spots], 2)
                 if (led := self.graph.via(a, b, (key,))) is not None
             ]
             if detours:
-                out.setdefault(min(detours)[1], []).append(key)
-        return {section: tuple(keys) for section, keys in out.items()}
+                out.setdefault(min(detours, key=lambda found: found[:3])[3], []).append(key)
+        return {net: tuple(keys) for net, keys in out.items()}
 
     def note_missed(self) -> None:
         """Says which segments of a way led by hand no wire takes."""
@@ -148,13 +157,13 @@ class SignalRouter:
         if len(named) == 2:
             # A stud serves every wire that meets on it, so the other end gives the wire its letter.
             named.sort(key=lambda end: (self.is_stud(end), self.member_of[end][0]))
-        lead = named[0] if named else a.end
+        lead = named[0] if named else a.end  # mated cavities come last; between two, the one towards the first end
         self._wire(net, lead, self._end(a), self._end(b), self._way(net, a, b), self.marks.mm2((a.end, b.end)),
                    (a.end, b.end))  # fmt: skip
 
     def _way(self, net: Net, a: Spot, b: Spot) -> Way:
         one, two = self.graph.station[a.node], self.graph.station[b.node]
-        via = self.via_of_section.get(net.section, ())
+        via = self.via_of_net.get(net, ()) if self.via_of_net else ()
         if via:
             led = self.graph.via(one, two, via)
             if led is not None:
@@ -179,25 +188,41 @@ class SignalRouter:
 
     def _cap_mm2(self, net: Net, spots: list[Spot], mm2: tuple[float, ...]) -> float:
         """No trunk carries more than all sources together can give: pins that give (or take back, for a ground) and
-        devices in line that feed this section. In a bus all ends give, one at a time."""
+        devices in line that feed this section. In a bus all ends give, one at a time. A mated cavity gives what crosses
+        there where a source lies behind it."""
+        behind = dict(zip(net.mated, net.beyond, strict=True))
         given = 0.0
         bus = True
         for spot, size in zip(spots, mm2, strict=True):
-            end = spot.end
-            if isinstance(end, PinKey):
-                direction = self.router.pins[end].direction
-                bus = bus and direction is Direction.BOTH
-                if direction is Direction.OUT:
-                    given += size
-            else:
-                bus = False
-                if end not in self.member_of and net.section > self.signal.inline.index(end.device):
-                    given += size
+            ends = behind[spot.end] if isinstance(spot.end, MatedEnd) else (spot.end,)
+            bus = bus and all(map(self._is_bus, ends))
+            if any(self._gives(net, end) for end in ends):
+                given += size
         return max(mm2) if bus else given or math.inf
+
+    def _is_bus(self, end: End) -> bool:
+        return isinstance(end, PinKey) and self.router.pins[end].direction is Direction.BOTH
+
+    def _gives(self, net: Net, end: End) -> bool:
+        if isinstance(end, PinKey):
+            return self.router.pins[end].direction is Direction.OUT
+        return end not in self.member_of and net.section > self.signal.inline.index(end.device)
+
+    def _crossing_mm2(self, net: Net, beyond: tuple[End, ...]) -> float:
+        """Size of what crosses at a mated cavity: as of the one wire where the whole net has two ends, else as of a
+        trunk between what lies on its two sides."""
+        whole = net.whole
+        if len(whole) == 2:
+            return self.marks.mm2(whole)
+        sizes = {end: self.marks.mm2((end,)) for end in whole}
+        far = sum(sizes[end] for end in beyond)
+        given = sum(size for end, size in sizes.items() if self._gives(net, end))
+        cap = max(sizes.values()) if all(map(self._is_bus, whole)) else given or math.inf
+        return next_size(min(far, sum(sizes.values()) - far, cap), self.router.practice.stock_mm2)
 
     def led_graph(self, net: Net) -> LoomGraph:
         """The runs that the net is led through by hand made nearly free, so that several ends use them."""
-        via = self.via_of_section.get(net.section, ())
+        via = self.via_of_net.get(net, ()) if self.via_of_net else ()
         return self.router.ways.graph_for(self.signal, self.marks.insulation, via) if via else self.graph
 
     def _joint(self, net: Net, spots: list[Spot]) -> None:
@@ -230,7 +255,7 @@ class SignalRouter:
             beyond.sort(key=lambda s: min((e for e in around[s] if e < ends), default=ends))
             parent.update(dict.fromkeys(beyond, here))
             todo += [(n, here) for n in beyond]
-        tail = f".{net.section}" if net.section else ""
+        tail = (f".{net.section}" if net.section else "") + (f"@{net.entry}" if net.entry else "")
         names = {s: f"S{signal.number}" + ("" if i == 0 else letters(i).lower()) + tail for i, s in enumerate(order)}
         meets = {
             s: WireEnd(node=self.graph.nodes[plan.splices[s - ends].node].key, label=names[s], splice=names[s])
@@ -245,7 +270,7 @@ class SignalRouter:
         for i, s in enumerate(order[1:]):
             link = next(x for x in plan.links if {x.a, x.b} == {s, parent[s]})
             way = link.way if link.a == parent[s] else link.way.back()
-            wire_id, rank = f"{signal.number}-{names[s]}", Order(signal.number, 2, i, net.section)
+            wire_id, rank = f"{signal.number}-{names[s]}", Order(signal.number, 3, i, net.section)
             self._add(net, wire_id, rank, meets[parent[s]], meets[s], way, link.mm2, ())
             wires[parent[s]].append(wire_id)
             wires[s].append(wire_id)
@@ -281,13 +306,19 @@ class SignalRouter:
 
     # One wire
 
-    def _wire(self, net: Net, lead: End, a: WireEnd, b: WireEnd, way: Way, mm2: float, ends: tuple[End, ...]) -> str:
+    def _wire(
+        self, net: Net, lead: NetEnd, a: WireEnd, b: WireEnd, way: Way, mm2: float, ends: tuple[NetEnd, ...]
+    ) -> str:
         signal = self.signal
         member = self.member_of.get(lead)
         if member is not None:
             index = member[0]
             wire_id = f"{signal.number}{letters(index)}"
             order = Order(signal.number, 0, index, net.section)
+        elif isinstance(lead, MatedEnd):
+            section = f".{net.section}" if net.section else ""
+            wire_id = f"{signal.number}{section}@{lead.node}"
+            order = Order(signal.number, 2, self.router.graph.index[lead.node], net.section)
         else:
             assert isinstance(lead, DeviceEnd)
             place = signal.inline.index(lead.device)
@@ -299,11 +330,11 @@ class SignalRouter:
 
     def _add(
         self, net: Net, wire_id: str, order: Order, a: WireEnd, b: WireEnd, way: Way, mm2: float,
-        ends: tuple[End, ...],
+        ends: tuple[NetEnd, ...],
     ) -> None:  # fmt: skip
         signal = self.signal
         splices = (a.splice != "") + (b.splice != "")
-        connectors = (a.pin is not None) + (b.pin is not None)
+        connectors = a.in_connector + b.in_connector
         wire = Wire(
             id=wire_id,
             signal=signal.key,
@@ -323,11 +354,13 @@ class SignalRouter:
         self.router.wires.append((order, wire))
         self.taken.update(way.segments)
 
-    def is_stud(self, end: End) -> bool:
+    def is_stud(self, end: NetEnd) -> bool:
         return isinstance(end, DeviceEnd) and self.router.snapshot.device[end.device].kind is DeviceKind.STUD
 
     def _end(self, spot: Spot) -> WireEnd:
         node = self.router.graph.nodes[spot.node]
         if isinstance(spot.end, PinKey):
             return WireEnd(node=node.key, label=f"{node.name or node.key}-{spot.end.cavity}", pin=spot.end)
+        if isinstance(spot.end, MatedEnd):
+            return WireEnd(node=node.key, label=f"{node.name or node.key}-{spot.end.cavity}", mated=spot.end)
         return WireEnd(node=node.key, label=str(spot.end), device=spot.end)

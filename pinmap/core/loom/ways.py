@@ -7,9 +7,10 @@ from collections.abc import Mapping
 
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.loom.graph import LoomGraph
+from pinmap.core.loom.results import MatedEnd, NetEnd
 from pinmap.core.loom.wire_kinds import NOISY, SENSITIVE, wire_kinds
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
-from pinmap.core.model.pinouts import Pin, PinKey
+from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
 
 _TOO_HOT = 1000.0  # a metre hotter than the insulation stands counts as so many: taken only where there is no other
 _LED = 1e-3  # a metre led by hand counts so little where a net of several ends is led
@@ -33,6 +34,25 @@ class Ways:
             (z.ambient_c for s in snapshot.job.segments if (z := snapshot.zone.get(s.zone)) is not None),
             default=-math.inf,
         )
+
+    def spot(self, end: NetEnd) -> int | str:
+        """Index of the node where an end sits, or why it has none."""
+        if isinstance(end, MatedEnd):
+            return self.open.index[end.node]
+        if isinstance(end, PinKey):
+            node = self.snapshot.node_of_connector.get(ConnectorKey(end.platform, end.connector))
+            if node is None:
+                return f"connector {end.connector} of {end.platform} has no place in the loom"
+            return self.open.index[node.key]
+        device = self.snapshot.device[end.device]
+        if not device.place:
+            return f"device {end.device} has no place"
+        index = self.open.index.get(device.place)
+        if index is not None:
+            return index
+        if device.place in self.snapshot.node:
+            return f"device {end.device} sits at {device.place}, a connector that this variant has not"
+        return f"device {end.device} has its place at {device.place!r}, which is no node of the loom"
 
     def via_of(self, signal: Signal) -> tuple[str, ...]:
         """Segments that a signal is led through by hand, itself or with its twist group."""

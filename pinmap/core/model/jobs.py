@@ -12,7 +12,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 from pinmap.core.errors import NotFound
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Fate, Joint, Role
 
@@ -173,6 +173,7 @@ class Job:
     looms: tuple[Loom, ...] = ()
     nodes: tuple[Node, ...] = ()
     segments: tuple[Segment, ...] = ()
+    matings: tuple[Mating, ...] = ()
     zones: tuple[Zone, ...] = ()
     load_cases: tuple[LoadCase, ...] = DEFAULT_LOAD_CASES
     practice: Practice = Practice()
@@ -237,6 +238,11 @@ class Snapshot:
     def node_of_connector(self) -> Mapping[ConnectorKey, Node]:
         """The loom connector that mates with a platform's connector."""
         return {n.mates: n for n in self.job.nodes if n.mates is not None}
+
+    @cached_property
+    def mating_of(self) -> Mapping[str, Mating]:
+        """The mating that a node is a half of."""
+        return {node: m for m in self.job.matings for node in (m.a, m.b)}
 
     @cached_property
     def variants(self) -> tuple[Variant, ...]:

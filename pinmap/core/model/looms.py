@@ -1,4 +1,4 @@
-"""The loom to be built: nodes, segments, zones, devices."""
+"""The looms to be built: nodes, segments, zones, devices, and the matings that join looms."""
 
 from __future__ import annotations
 
@@ -73,6 +73,33 @@ class Segment:
     length_m: float
     zone: str = ""
     covering: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MatedCavity:
+    """A cavity of a mating kept for one section of a signal, in every variant in which it crosses there."""
+
+    cavity: str
+    signal: str
+    section: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mating:
+    """Two in-line connectors of different looms that plug into each other, ``a`` and ``b`` keys of their nodes.
+
+    Both halves number their cavities alike. What crosses without a kept cavity is given one by ``loom.cavities``.
+    """
+
+    key: str
+    a: str
+    b: str
+    cavities: tuple[MatedCavity, ...] = ()
+    note: str = ""
+
+    def other(self, node: str) -> str:
+        """The half that the one at ``node`` plugs into."""
+        return self.b if node == self.a else self.a
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from pinmap.core.electrics.protection import FeedReport, protection
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.loom.nets import nets
-from pinmap.core.loom.results import Net, Routing, Wire, WireEnd
+from pinmap.core.loom.results import Net, NetEnd, Routing, Wire, WireEnd
 from pinmap.core.model.jobs import PinFate, Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd, End, Node
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin, PinKey
@@ -110,7 +110,7 @@ class Context:
         return nets(self.snapshot, self.variant)
 
     @cached_property
-    def net_at(self) -> Mapping[End, int]:
+    def net_at(self) -> Mapping[NetEnd, int]:
         return {end: i for i, net in enumerate(self.nets) for end in net.ends}
 
     @cached_property
