@@ -65,3 +65,30 @@ def _law(amps: float, law: str) -> tuple[tuple[str, str], ...]:
         return ()
     value = 13.5 / amps if law == "ohms" else 13.5 * amps
     return (("load_model", law), ("load_value", f"{value:.4g}"))
+
+
+def moving_job(seed: int, stock: tuple[float, ...] = (0.5, 1.5, 4.0)) -> Snapshot:
+    """A job whose splices move with the sizes: one source and one ground, two or three loads that share both over a
+    loom with several branch points, beginning with random sizes from stock; the same for the same seed."""
+    r = random.Random(seed)
+    m = JobMaker(Practice(stock_mm2=stock, min_mm2=stock[0], drop_other_pct=r.choice((2.0, 3.0, 5.0)),
+                          splice_cost_g=r.choice((0.5, 2.0))))  # fmt: skip
+    m.zones = [Zone(key="z", name="Zone", ambient_c=r.choice((40.0, 85.0)))]
+    m.mate("xh", "h:H1")
+    n_loads = r.choice((2, 2, 3))
+    m.junction(*(f"j{i}" for i in range(n_loads + 1)))
+    m.run("xh", "j0", r.uniform(0.3, 2.0), "z")
+    for i in range(n_loads):
+        m.mate(f"xd{i}", f"d:D{i}")
+        m.run(f"j{i}", f"j{i + 1}", r.uniform(0.3, 2.5), "z")
+        m.run(f"j{i + 1}", f"xd{i}", r.uniform(0.1, 2.5), "z")
+        amps = round(r.choice((0.5, 3.0, 9.0)) * r.uniform(0.5, 1.5), 1)
+        m.pin(f"d:D{i}-1", Kind.SUPPLY_30, Direction.IN, amps=amps, component=f"load {i}", mm2=r.choice(stock))
+        m.pin(f"d:D{i}-2", Kind.GROUND, Direction.IN, component=f"load {i}", mm2=r.choice(stock))
+    m.pin("h:H1-1", Kind.SUPPLY_30, Direction.OUT, mm2=r.choice(stock))
+    m.pin("h:H1-2", Kind.GROUND, Direction.OUT, mm2=r.choice(stock))
+    m.signal("h:H1-1", *(f"d:D{i}-1" for i in range(n_loads)))
+    m.signal(*(f"d:D{i}-2" for i in range(n_loads)), "h:H1-2")
+    snapshot = m.snapshot()
+    cases = tuple(c for c in DEFAULT_LOAD_CASES if c.code in "CF")
+    return Snapshot(replace(snapshot.job, load_cases=cases), snapshot.platforms)

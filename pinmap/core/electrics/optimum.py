@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pinmap.core.electrics.check import check
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.electrics.size_choices import Knob, knobs
 from pinmap.core.electrics.size_limits import Breach, Judge, Sizes
@@ -26,14 +25,14 @@ from pinmap.core.electrics.size_rows import Row, Rows, splice_rows
 from pinmap.core.facts.fault import COPPER_KG_PER_M3
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing
-from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot, Variant
 
+Result = tuple[Variant, Routing, ElectricalReport]
 _TIME_S = 60.0
 _CUTS_A_ROUND = 12
 _SEED = 8820
 _GUESSES = 14
-_DESCENT_SHARE = 0.6  # of the time left
+_DESCENT_SHARE = 0.6  # of the time left, where a proof is to follow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,22 +65,17 @@ def optimum(
     dictionary: Dictionary,
     *,
     scope: Collection[str] | None = None,
-    results: Sequence[tuple[Variant, Routing, ElectricalReport]] | None = None,
+    results: Sequence[Result],
     time_s: float = _TIME_S,
+    prove: bool = True,
 ) -> Optimum:
-    """Sizes with the least copper for the wires of ``scope`` (ids, None for all), over all variants, the routing as it
-    is. After ``time_s`` the best choice found so far is given, with ``proven`` false. Raises StructureError as
-    ``route`` does."""
-    if results is None:
-        found = []
-        for variant in snapshot.variants:
-            routing = route(snapshot, variant, dictionary)
-            found.append((variant, routing, check(snapshot, variant, routing, dictionary)))
-        results = found
+    """Sizes with the least copper for the wires of ``scope`` (ids, None for all), over all variants, on the routes of
+    ``results`` as they are. After ``time_s``, or without ``prove``, the best choice found so far is given, with
+    ``proven`` false. Of equals the sizes that stand win."""
     variants, routings = [r[0] for r in results], [r[1] for r in results]
     chosen = knobs(snapshot, routings, [r[2] for r in results], dictionary, scope)
     judge = Judge(snapshot, variants, routings, dictionary, chosen)
-    return _Search(judge, chosen, time_s).run()
+    return _Search(judge, chosen, time_s).run(prove)
 
 
 class _Search:
@@ -101,9 +95,12 @@ class _Search:
         self.rows: list[Row] = []
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}
 
-    def run(self) -> Optimum:
-        best = self._descend(self._guess()) if self.knobs else self.largest
-        sizes, bound, proven = self._prove(best) if self.knobs else (best, 0.0, True)
+    def run(self, prove: bool) -> Optimum:
+        best = self._descend(self._guess(), _DESCENT_SHARE if prove else 1.0) if self.knobs else self.largest
+        if not self.knobs:
+            sizes, bound, proven = best, 0.0, True
+        else:
+            sizes, bound, proven = self._prove(best) if prove else (best, 0.0, False)
         mass = self._mass(sizes)
         return Optimum(
             knobs=tuple(self.knobs),
@@ -141,7 +138,7 @@ class _Search:
                 break
             before, (sizes, _) = sizes, found
             broken = self._broken(sizes)
-            if not broken and self._mass(sizes) < best_kg:
+            if not broken and self._mass(sizes) < best_kg * (1 - 1e-9):
                 best, best_kg = sizes, self._mass(sizes)
             if sizes == before and not broken:
                 break
@@ -166,9 +163,10 @@ class _Search:
             b.key not in self.left_out for v in range(len(self.judge.variants)) for b in self.judge.judge(v, sizes)[1]
         )
 
-    def _descend(self, best: Sizes) -> Sizes:
-        """Makes wires thinner step by step while nothing breaks: many at once, in halves where they break something."""
-        until = time.monotonic() + _DESCENT_SHARE * max(self.until - time.monotonic(), 0.0)
+    def _descend(self, best: Sizes, share: float) -> Sizes:
+        """Makes wires thinner step by step while nothing breaks: many at once, in halves where they break something.
+        Takes at most this share of the time left."""
+        until = time.monotonic() + share * max(self.until - time.monotonic(), 0.0)
         open_knobs = [i for i, k in enumerate(self.knobs) if len(k.sizes) > 1]
         while open_knobs and time.monotonic() < until:
             open_knobs = [i for i in open_knobs if best[i] > self.knobs[i].sizes[0]]

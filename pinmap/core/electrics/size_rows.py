@@ -9,7 +9,7 @@ bundles as they are at one choice; they guess well and prove nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -22,7 +22,7 @@ from pinmap.core.electrics.paths import Ways
 from pinmap.core.electrics.results import ElectricalReport, LoadState, WireState
 from pinmap.core.electrics.size_bounds import Best, HeatBounds, no_cooler_c
 from pinmap.core.electrics.size_choices import Knob
-from pinmap.core.electrics.size_limits import Judge, Sizes, offered_v
+from pinmap.core.electrics.size_limits import Breach, Judge, Sizes, offered_v
 from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.electrics.wire_limits import Guarded
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
@@ -294,8 +294,25 @@ class Rows:
 
 
 def splice_rows(judge: Judge, knobs: Sequence[Knob]) -> list[Row]:
-    """The thickest wire of a splice at most three times all others together; exact."""
-    rows = []
+    """The thickest wire of a splice at most three times all others together; exact. Rows that no choice breaks are
+    left out."""
+    return [row for _, _, row in _splice_rows(judge, knobs) if sum(max(c) for c in row.cost.values()) > row.most]
+
+
+def splice_breaches(judge: Judge, knobs: Sequence[Knob], sizes: Sizes) -> list[Breach]:
+    """Splices at which these sizes break that ratio."""
+    at = [min(range(len(k.sizes)), key=lambda j: abs(k.sizes[j] - s)) for k, s in zip(knobs, sizes, strict=True)]
+    out: dict[tuple[int, str], Breach] = {}
+    for v, splice, row in _splice_rows(judge, knobs):
+        over = sum(cost[at[i]] for i, cost in row.cost.items()) - row.most
+        if over > 1e-9:
+            why = f"one wire of splice {splice} is more than {SPLICE_RATIO:g} times all others together"
+            out[v, splice] = Breach("splice", v, splice, "", over, why)
+    return list(out.values())
+
+
+def _splice_rows(judge: Judge, knobs: Sequence[Knob]) -> Iterator[tuple[int, str, Row]]:
+    """Each wire of each splice against the others, with variant and splice."""
     for v, routing in enumerate(judge.routings):
         of = judge.knob_of[v]
         for splice in routing.splices:
@@ -311,6 +328,4 @@ def splice_rows(judge: Judge, knobs: Sequence[Knob]) -> list[Row]:
                         continue
                     each = [sign * s for s in knobs[i].sizes]
                     cost[i] = [a + b for a, b in zip(cost.get(i, [0.0] * len(each)), each, strict=True)]
-                if sum(max(c) for c in cost.values()) > most:
-                    rows.append(Row(f"splice {splice.id}", {i: tuple(c) for i, c in cost.items()}, most))
-    return rows
+                yield v, splice.id, Row(f"splice {splice.id}", {i: tuple(c) for i, c in cost.items()}, most)

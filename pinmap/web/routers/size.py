@@ -26,19 +26,19 @@ def proposal(
     """Asks first what to size: the whole job may take a minute."""
     opened = open_job(shop, key, variant)
     done = opened.analysis
-    found = None
+    words = opened.view.dictionary
+    proposal = None
     if signal or feed or whole:
-        found = sizing.propose(opened.snapshot, opened.view.dictionary, sizing.wires_of(done, signal, feed))
+        proposal = sizing.propose(opened.snapshot, words, sizing.wires_of(done, signal, feed))
     labels = [opened.snapshot.variant_label(v) for v in opened.snapshot.variants]
     return job_page(
         request,
         "check/sizing.html",
         opened,
         "check",
-        found=found,
-        lines=sizing.lines(found) if found else (),
-        settled=sizing.settle(opened.snapshot, opened.view.dictionary, found) if found else None,
-        stamp=sizing.stamp(found) if found else "",
+        proposal=proposal,
+        lines=sizing.lines(opened.snapshot, words, proposal) if proposal else (),
+        stamp=sizing.stamp(proposal) if proposal else "",
         whole=whole,
         labels=labels,
         signal=signal,
@@ -60,8 +60,8 @@ def apply(
     stamp: Annotated[str, Form()] = "",
 ) -> Response:
     opened = open_job(shop, key, variant)
-    found = sizing.propose(opened.snapshot, opened.view.dictionary, sizing.wires_of(opened.analysis, signal, feed))
-    if stamp != sizing.stamp(found):
+    proposal = sizing.propose(opened.snapshot, opened.view.dictionary, sizing.wires_of(opened.analysis, signal, feed))
+    if stamp != sizing.stamp(proposal):
         raise StructureError("the proposal is not the one that was shown; look at the list again before you set it")
-    jobs.edit(shop, key, version, lambda job, _: sizing.apply_to(job, found), "proposed sizes")
+    jobs.edit(shop, key, version, lambda job, _: sizing.apply_to(job, proposal), "proposed sizes")
     return back_to(f"/jobs/{key}/check/wires", "The proposed sizes are in the job")

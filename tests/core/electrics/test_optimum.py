@@ -8,6 +8,7 @@ import pytest
 
 from pinmap.core.electrics.optimum import Optimum, copper_kg, optimum
 from pinmap.core.electrics.size_limits import Judge, Sizes
+from pinmap.core.electrics.size_rounds import solved
 from pinmap.core.electrics.size_rows import SPLICE_RATIO
 from pinmap.core.facts.functions import dictionary
 from tests.factories_sizing import sizing_job
@@ -45,7 +46,8 @@ def splices_fit(judge: Judge, sizes: Sizes) -> bool:
 def test_no_choice_has_less_copper(part: int) -> None:
     binding = 0
     for seed in range(part, JOBS, 8):
-        found = optimum(sizing_job(seed), dictionary(), time_s=600.0)
+        job = sizing_job(seed)
+        found = optimum(job, dictionary(), results=solved(job, dictionary()), time_s=600.0)
         least_kg, sizes = exhaustive(found)
         assert found.proven, seed
         assert found.mass_kg == pytest.approx(least_kg, rel=1e-9), (seed, found.sizes, sizes)
