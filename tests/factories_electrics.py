@@ -6,8 +6,9 @@ import random
 from dataclasses import replace
 
 from pinmap.core.model.jobs import Snapshot
-from pinmap.core.model.looms import Zone
-from pinmap.core.model.words import DeviceKind, Direction, Kind, NodeKind
+from pinmap.core.model.looms import Loom, Mating, Node, Zone
+from pinmap.core.model.pinouts import Cavity, Housing
+from pinmap.core.model.words import DeviceKind, Direction, Gender, Kind, NodeKind
 from tests.factories_looms import JobMaker
 
 IN, OUT, BOTH = Direction.IN, Direction.OUT, Direction.BOTH
@@ -174,3 +175,29 @@ def random_job(seed: int) -> Snapshot:
     """A job that is the same for the same seed: branched feeds, shared grounds, diodes, relays, every load model,
     battery and alternator, references, pull-ups, bus terminators."""
     return _Random(seed).job()
+
+
+def in_two_looms(snapshot: Snapshot, cavities: int = 40) -> Snapshot:
+    """A job of ``bench_loom`` with the run to the engine cut by two in-line connectors, so that a loom of its own lies
+    beyond."""
+    job = snapshot.job
+    run = next(s for s in job.segments if s.a == "xd")
+    half = Node(key="pc", loom="main", kind=NodeKind.CONNECTOR, name="PC", housing="cap", terminal="blade-2.8-sealed")
+    nodes = tuple(replace(n, loom="engine") if n.key == "xd" else n for n in job.nodes)
+    places = tuple(Cavity(name=str(i + 1), column=i % 10, row=i // 10) for i in range(cavities))
+    plug, cap = (
+        Housing(key=key, name=f"{key.capitalize()} of {cavities}", cavities=places, gender=gender, sealed=True)
+        for key, gender in (("plug", Gender.PIN), ("cap", Gender.SOCKET))
+    )
+    job = replace(
+        job,
+        looms=(*job.looms, Loom(key="engine", name="Engine loom")),
+        nodes=(*nodes, half, replace(half, key="pe", name="PE", loom="engine", housing="plug")),
+        segments=(
+            *(s for s in job.segments if s is not run),
+            replace(run, loom="engine", b="pe", length_m=run.length_m / 2),
+            replace(run, key="beyond", a="pc", length_m=run.length_m / 2),
+        ),
+        matings=(Mating(key="m1", a="pc", b="pe"),),
+    )
+    return replace(snapshot, job=job, housings=(*snapshot.housings, plug, cap))

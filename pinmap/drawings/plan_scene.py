@@ -111,7 +111,7 @@ class PlanWords:
         self.ends: dict[str, int] = {}
         for wire in routing.wires:
             for end in (wire.a, wire.b):
-                if end.pin is not None:
+                if end.in_connector:
                     self.ends[end.node] = self.ends.get(end.node, 0) + 1
         self.degree: dict[str, int] = {}
         for s in segments:

@@ -86,6 +86,8 @@ def _mark(sheet: Sheet, station: Station, trace: Trace, index: int, x: float, y:
         sheet.circle(x, y, 14, stroke="none")
         with sheet.group(transform=f"rotate(90 {x:.2f} {y:.2f})" if down else None):
             device_symbol(sheet, station.device_kind, station.part, x, y)
+    elif station.kind is PlaceKind.MATED:
+        sheet.rect(x - 5, y - 11, 10, 22, rx=5, fill=INK)
     elif station.kind in {PlaceKind.COMPONENT, PlaceKind.INSIDE}:
         sheet.rect(x - 9, y - 9, 18, 18, rx=6, stroke_width=2.2)
     else:

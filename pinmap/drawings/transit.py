@@ -396,6 +396,8 @@ class _Map:
         with self.sheet.linked(self.link, key), self.sheet.group(here.kind.value, here.label, data_place=here.id):
             if here.device is not None:
                 device_symbol(self.sheet, here.device.kind, here.part, x, y)
+            elif here.kind is PlaceKind.MATED:
+                self.sheet.rect(x - 5, y - 11, 10, 22, rx=5, fill=INK)
             else:
                 self.sheet.circle(x, y, 6, fill=INK)
         self._header(stand)

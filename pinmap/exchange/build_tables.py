@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pinmap.core.build.cut_list import Label, SpoolCuts
 from pinmap.core.build.parts_list import PartRow
@@ -17,7 +18,7 @@ _C = TableColumn
 
 
 def build_rows_table(rows: Sequence[BuildRow]) -> Table:
-    """The pin-to-pin table with every column."""
+    """The pin-to-pin table with every column; the loom's name too where there are several."""
     columns = (
         _C(heading="wire", width=7), _C(heading="signal", width=26), _C(heading="function", width=10),
         _C(heading="from", width=14), _C(heading="from cavity", width=8), _C(heading="from mates", width=20),
@@ -32,7 +33,7 @@ def build_rows_table(rows: Sequence[BuildRow]) -> Table:
         _C(heading="from evidence", width=18), _C(heading="to evidence", width=18),
         _C(heading="note", width=26), _C(heading="label", width=26),
     )  # fmt: skip
-    return Table(
+    table = Table(
         name="Build table",
         title="Build table",
         columns=columns,
@@ -46,6 +47,15 @@ def build_rows_table(rows: Sequence[BuildRow]) -> Table:
             for r in rows
         ),
     )  # fmt: skip
+    return _with_looms(table, [r.loom for r in rows])
+
+
+def _with_looms(table: Table, looms: Sequence[str]) -> Table:
+    """The table with the loom of each row before it, where looms are named."""
+    if not any(looms):
+        return table
+    rows = tuple((loom, *row) for loom, row in zip(looms, table.rows, strict=True))
+    return replace(table, columns=(_C(heading="loom", width=16), *table.columns), rows=rows)
 
 
 def pins_table(rows: Sequence[PinTableRow]) -> Table:
@@ -134,7 +144,7 @@ def continuity_table(plan: RingOut) -> Table:
         _C(heading="to", width=16), _C(heading="by wires", width=16), _C(heading="expected Ω", width=10, number=True),
         _C(heading="at most Ω", width=10, number=True), _C(heading="read Ω", width=10), _C(heading="pass", width=6),
     )  # fmt: skip
-    return Table(
+    table = Table(
         name="Continuity",
         title="Ring-out: continuity",
         columns=columns,
@@ -146,6 +156,7 @@ def continuity_table(plan: RingOut) -> Table:
             for t in plan.continuity
         ),
     )  # fmt: skip
+    return _with_looms(table, [t.loom for t in plan.continuity])
 
 
 def isolation_table(plan: RingOut) -> Table:
@@ -154,7 +165,7 @@ def isolation_table(plan: RingOut) -> Table:
         _C(heading="points of the net", width=40), _C(heading="against", width=26),
         _C(heading="at least MΩ", width=10, number=True), _C(heading="read MΩ", width=10), _C(heading="pass", width=6),
     )  # fmt: skip
-    return Table(
+    table = Table(
         name="Isolation",
         title="Ring-out: isolation",
         columns=columns,
@@ -163,6 +174,7 @@ def isolation_table(plan: RingOut) -> Table:
             for t in plan.isolation
         ),
     )
+    return _with_looms(table, [t.loom for t in plan.isolation])
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

@@ -137,8 +137,12 @@ def _build_section(rows: Sequence[BuildRow]) -> dict[str, Any]:
         Column(heading="Evidence from / to", width=2), Column(heading="Note", width=1.8),
         Column(heading="Done", width=0), Column(heading="Tested", width=0),
     )  # fmt: skip
-    body = []
+    body: list[dict[str, Any]] = []
+    loom = ""
     for r in rows:
+        if r.loom != loom:
+            loom = r.loom
+            body.append(group(loom))
         groups = ", ".join(x for x in (r.twist and f"T {r.twist}", r.screen and f"S {r.screen}") if x)
         proofs = [f"{word}: {e.evidence_text}" for word, e in (("from", r.start), ("to", r.end)) if e.evidence]
         proof: Cell = "\n".join(proofs) if r.proven else mark("\n".join(proofs))
@@ -234,11 +238,14 @@ def _ring_out_sections(plan: RingOut) -> list[dict[str, Any]]:
         Column(heading="Expected Ω", width=0, right=True), Column(heading="At most Ω", width=0, right=True),
         Column(heading="Read Ω", width=1.2), Column(heading="Pass", width=0),
     )  # fmt: skip
-    body = [
-        row(t.number, t.signal_name, mark(t.start), mark(t.end), _list(t.wires, 8), f"{t.expected_ohm:.4f}",
-            mark(f"{t.limit_ohm:.3f}"), "", TICK)
-        for t in plan.continuity
-    ]  # fmt: skip
+    body: list[dict[str, Any]] = []
+    for loom, tests in groupby(plan.continuity, key=lambda t: t.loom):
+        body += [group(f"{loom}, unplugged")] if loom else []
+        body += [
+            row(t.number, t.signal_name, mark(t.start), mark(t.end), _list(t.wires, 8), f"{t.expected_ohm:.4f}",
+                mark(f"{t.limit_ohm:.3f}"), "", TICK)
+            for t in tests
+        ]  # fmt: skip
     first = table_section(
         "Ring-out: continuity", columns, body, intro=f"{plan.caution} Null the leads first. {plan.source}.", size=8
     )
@@ -248,11 +255,14 @@ def _ring_out_sections(plan: RingOut) -> list[dict[str, Any]]:
         Column(heading="Against", width=2), Column(heading="At least MΩ", width=0, right=True),
         Column(heading="Read MΩ", width=1.2), Column(heading="Pass", width=0),
     )  # fmt: skip
-    body = [
-        row(t.number, t.signal_name, mark(t.point), _list(t.points, 16), t.against, mark(f"{t.least_ohm / 1e6:g}"), "",
-            TICK)
-        for t in plan.isolation
-    ]  # fmt: skip
+    body = []
+    for loom, nets in groupby(plan.isolation, key=lambda t: t.loom):
+        body += [group(f"{loom}, unplugged")] if loom else []
+        body += [
+            row(t.number, t.signal_name, mark(t.point), _list(t.points, 16), t.against,
+                mark(f"{t.least_ohm / 1e6:g}"), "", TICK)
+            for t in nets
+        ]  # fmt: skip
     second = table_section(
         "Ring-out: isolation",
         isolation_columns,

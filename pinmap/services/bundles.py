@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pinmap.core.build.ends import by_loom
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import (
@@ -18,7 +19,7 @@ from pinmap.core.loom.bundles import (
 from pinmap.core.loom.coverings import BendLimit, CoveringFit, Hold, bend_limits, covering_choices, fit_covering, holds
 from pinmap.core.loom.layup import LayUp, rings
 from pinmap.core.loom.packing import pack
-from pinmap.core.loom.results import Wire
+from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.looms import Segment, Zone
 from pinmap.drawings.section import SectionWire, section_svg
 from pinmap.services.analysis import Analysis
@@ -117,3 +118,14 @@ def bundle(done: Analysis, key: str) -> BundleView:
 def mass(done: Analysis) -> Mass:
     """Wires as they are cut and coverings of all segments; without connectors, terminals and devices."""
     return loom_mass(done.routing, done.snapshot.job.segments)
+
+
+def masses(done: Analysis) -> tuple[tuple[str, Mass], ...]:
+    """``mass`` of each loom by its name, where several have wires."""
+    looms = by_loom(done.snapshot, done.routing.wires)
+    segments = done.snapshot.job.segments
+    found = tuple(
+        (loom.name, loom_mass(Routing(tuple(wires)), [s for s in segments if s.loom == loom.key]))
+        for loom, wires in looms
+    )
+    return found if len(found) > 1 else ()

@@ -16,7 +16,7 @@ from pinmap.core.model.jobs import LoadCase, Snapshot
 from pinmap.core.model.words import DeviceKind, Kind
 from pinmap.demo import finished_snapshot
 from pinmap.exchange.spice import netlist, node_names
-from tests.factories_electrics import IN, OUT, bench_loom, random_job, say
+from tests.factories_electrics import IN, OUT, bench_loom, in_two_looms, random_job, say
 from tests.spice_runs import operating_points
 
 WITHIN = 1e-4  # V and A
@@ -57,6 +57,14 @@ def test_demo_in_every_variant_and_case(tmp_path: Path) -> None:
 @pytest.mark.parametrize("chunk", range(4))
 def test_random_jobs(chunk: int, tmp_path: Path) -> None:
     jobs = [job for seed in range(50 * chunk, 50 * chunk + 50) for job in cases_of(random_job(seed), Dictionary())]
+    assert compare(jobs, tmp_path) > 1000
+
+
+def test_random_jobs_in_two_looms(tmp_path: Path) -> None:
+    """The contacts between the looms are in the netlist, and both solvers see their drops."""
+    jobs = [job for seed in range(20) for job in cases_of(in_two_looms(random_job(seed)), Dictionary())]
+    between = [sum(name.startswith("contact PC-") for name in network.names) for network, _ in jobs]
+    assert sum(between) > 100
     assert compare(jobs, tmp_path) > 1000
 
 

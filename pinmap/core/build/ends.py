@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from pinmap.core.facts.colours import parse_colour
 from pinmap.core.facts.parts import terminals
-from pinmap.core.loom.results import WireEnd
+from pinmap.core.loom.results import Wire, WireEnd
 from pinmap.core.model.jobs import Snapshot
-from pinmap.core.model.looms import Device, Node
+from pinmap.core.model.looms import Device, Loom, Node
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin
 from pinmap.core.model.words import DeviceKind, Evidence, Gender
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EndWords:
-    """One end in words. ``place`` is a loom connector, a device or a splice; ``mates`` the platform's connector that
-    the loom connector plugs into; evidence is "" where no platform's pin is concerned."""
+    """One end in words. ``place`` is a loom connector, a device or a splice; ``mates`` the platform's connector, or the
+    other loom's, that the loom connector plugs into; evidence is "" where no platform's pin is concerned."""
 
     place: str
     cavity: str
@@ -64,7 +65,24 @@ def end_words(snapshot: Snapshot, end: WireEnd) -> EndWords:
             function=f"{device.name}: {device_words(device)}" if device.name else device_words(device),
             label=end.label,
         )
+    if end.mated is not None:
+        node, other = snapshot.node[end.node], snapshot.node[snapshot.mating_of[end.node].other(end.node)]
+        return EndWords(
+            place=node.name or node.key,
+            cavity=end.mated.cavity,
+            mates=other.name or other.key,
+            terminal=terminal_name(terminal_key(snapshot, node)),
+            label=end.label,
+        )
     return EndWords(place=end.splice, cavity="", terminal="splice", label=end.label)
+
+
+def by_loom(snapshot: Snapshot, wires: Iterable[Wire]) -> list[tuple[Loom, list[Wire]]]:
+    """Wires by the loom that they are part of, in the order of the job's looms; a wire is part of one."""
+    found: dict[str, list[Wire]] = {loom.key: [] for loom in snapshot.job.looms}
+    for wire in wires:
+        found[snapshot.node[wire.a.node].loom].append(wire)
+    return [(loom, found[loom.key]) for loom in snapshot.job.looms if found[loom.key]]
 
 
 def device_terminal(device: Device) -> str:
@@ -93,9 +111,13 @@ def loom_housing(snapshot: Snapshot, node: Node) -> Housing | None:
 
 
 def loom_gender(snapshot: Snapshot, node: Node) -> Gender:
-    """Gender of the loom's contacts: its own, or the opposite of the platform's."""
+    """Gender of the loom's contacts: its own, or the opposite of the platform's; where it meets no platform, its
+    housing's."""
     if node.gender is not Gender.UNKNOWN:
         return node.gender
+    if node.mates is None:
+        housing = snapshot.housing.get(node.housing)
+        return housing.gender if housing is not None else Gender.UNKNOWN
     connector = platform_connector(snapshot, node)
     theirs = connector.gender if connector is not None else Gender.UNKNOWN
     return {Gender.PIN: Gender.SOCKET, Gender.SOCKET: Gender.PIN}.get(theirs, Gender.UNKNOWN)

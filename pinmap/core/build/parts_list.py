@@ -51,10 +51,14 @@ def parts_list(snapshot: Snapshot, variant: Variant, routing: Routing) -> tuple[
     used: dict[str, dict[str, list[Wire]]] = defaultdict(lambda: defaultdict(list))  # node -> cavity -> wires
     for wire in routing.wires:
         for end in (wire.a, wire.b):
-            if end.pin is not None:
-                used[end.node][end.pin.cavity].append(wire)
+            if end.in_connector:
+                used[end.node][end.cavity].append(wire)
     active = snapshot.active_connectors(variant)
-    nodes = [n for n in snapshot.job.nodes if n.kind is NodeKind.CONNECTOR and (n.key in used or n.mates in active)]
+    mated = snapshot.mating_of
+    nodes = [
+        n for n in snapshot.job.nodes
+        if n.kind is NodeKind.CONNECTOR and (n.key in used or n.mates in active or n.key in mated)
+    ]  # fmt: skip
     return (
         *_housings(snapshot, nodes),
         *_terminals(snapshot, nodes, used),

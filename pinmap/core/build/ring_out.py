@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pinmap.core.build.ends import by_loom
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.loom.results import Routing, Wire, WireEnd
 from pinmap.core.model.jobs import Snapshot
@@ -36,6 +37,7 @@ class ContinuityTest:
     wires: tuple[str, ...]
     expected_ohm: float
     limit_ohm: float
+    loom: str = ""  # its name where the job has several
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,7 @@ class IsolationTest:
     points: tuple[str, ...]
     against: str
     least_ohm: float
+    loom: str = ""  # its name where the job has several
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,10 +63,24 @@ class RingOut:
 
 def ring_out(snapshot: Snapshot, routing: Routing) -> RingOut:
     """Tests for every wire of a routed loom: from the first end of each net to each of its others, then each net
-    against the rest. Raises InputError for a wire size that cannot be."""
+    against the rest. Each loom is tested alone, before it is plugged into another. Raises InputError for a wire size
+    that cannot be."""
     continuity: list[ContinuityTest] = []
     isolation: list[IsolationTest] = []
-    groups = _groups(routing.wires)
+    looms = by_loom(snapshot, routing.wires)
+    for loom, in_loom in looms:
+        _loom_tests(snapshot, in_loom, loom.name if len(looms) > 1 else "", continuity, isolation)
+    return RingOut(continuity=tuple(continuity), isolation=tuple(isolation))
+
+
+def _loom_tests(
+    snapshot: Snapshot,
+    in_loom: Sequence[Wire],
+    loom: str,
+    continuity: list[ContinuityTest],
+    isolation: list[IsolationTest],
+) -> None:
+    groups = _groups(in_loom)
     for wires in groups:
         probes, ohms = _probes(wires)
         names = [end.label for end in probes]
@@ -80,6 +97,7 @@ def ring_out(snapshot: Snapshot, routing: Routing) -> RingOut:
                     wires=_between(wires, probes[0], probes[i]),
                     expected_ohm=expected,
                     limit_ohm=expected + ALLOWANCE_OHM,
+                    loom=loom,
                 )
             )
         if len(groups) > 1:
@@ -91,9 +109,9 @@ def ring_out(snapshot: Snapshot, routing: Routing) -> RingOut:
                     points=tuple(names),
                     against=f"the other {len(groups) - 1} nets joined" if len(groups) > 2 else "the other net",
                     least_ohm=ISOLATION_OHM,
+                    loom=loom,
                 )
             )
-    return RingOut(continuity=tuple(continuity), isolation=tuple(isolation))
 
 
 def _groups(wires: Sequence[Wire]) -> list[list[Wire]]:

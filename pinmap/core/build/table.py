@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pinmap.core.build.ends import EndWords, colour_letters, device_words, end_words
+from pinmap.core.build.ends import EndWords, by_loom, colour_letters, device_words, end_words
 from pinmap.core.electrics.results import ElectricalReport, WireState
 from pinmap.core.facts.conductors import insulations, nearest_awg
 from pinmap.core.loom.results import Routing, Wire
@@ -43,6 +43,7 @@ class BuildRow:
     drop_v: float | None
     note: str
     label: str
+    loom: str = ""  # its name where the job has several
 
     @property
     def proven(self) -> bool:
@@ -53,14 +54,25 @@ class BuildRow:
 def build_table(
     snapshot: Snapshot, variant: Variant, routing: Routing, report: ElectricalReport
 ) -> tuple[BuildRow, ...]:
-    """Rows in the stable order of the routing: signal number, then letter."""
+    """Rows in the stable order of the routing, by signal number, then letter; loom by loom where wires of several looms
+    are made."""
     active = snapshot.active_devices(variant)
     cases = {c.key: c.name for c in snapshot.job.load_cases}
-    return tuple(_row(snapshot, active, cases, wire, report) for wire in routing.wires)
+    looms = by_loom(snapshot, routing.wires)
+    return tuple(
+        _row(snapshot, active, cases, wire, report, loom.name if len(looms) > 1 else "")
+        for loom, wires in looms
+        for wire in wires
+    )
 
 
 def _row(
-    snapshot: Snapshot, active: dict[str, Device], cases: dict[str, str], wire: Wire, report: ElectricalReport
+    snapshot: Snapshot,
+    active: dict[str, Device],
+    cases: dict[str, str],
+    wire: Wire,
+    report: ElectricalReport,
+    loom: str,
 ) -> BuildRow:
     signal = snapshot.signal[wire.signal]
     insulation = insulations().get(wire.insulation)
@@ -90,6 +102,7 @@ def _row(
         drop_v=abs(most.drop_v) if most is not None else None,
         note=signal.note,
         label=f"{wire.id}  {start.label} / {end.label}",
+        loom=loom,
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from pinmap.core.electrics.network import contact_ohm
+from pinmap.core.electrics.network import contact_ohm, mating_ohm
 from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import (
@@ -22,7 +22,7 @@ from pinmap.core.facts.constants import (
     SWITCH_CONTACT_OHM,
 )
 from pinmap.core.facts.pin_columns import says_fused, stated_fuse_a
-from pinmap.core.loom.results import Routing, Wire, device_point, loom_point, pin_point
+from pinmap.core.loom.results import MatedEnd, Routing, Wire, WireEnd, device_point, loom_point, mated_point, pin_point
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd
 from pinmap.core.model.pinouts import Pin, PinKey
@@ -180,11 +180,19 @@ def _onward(
         )
     head, _, rest = point.partition(":")
     if head == "loom":
-        pin = _pin_at(routing, point)
+        pin = _end_at(routing, point).pin
         if pin is not None:
             text = f"{pin.connector}-{pin.cavity}"
             yield Step("contact", text, f"contact {text}", point, pin_point(pin), contact_ohm(snapshot, pin), before,
                        fuse, pin=pin)  # fmt: skip
+    elif head == "mated":
+        here = _end_at(routing, point).mated
+        if here is not None:
+            mating = snapshot.mating_of[here.node]
+            far = mated_point(MatedEnd(mating.other(here.node), here.cavity))
+            if far in routing.wires_at:
+                text = f"{_end_at(routing, point).label} to {_end_at(routing, far).label}"
+                yield Step("contact", text, f"contact {text}", point, far, mating_ohm(snapshot, mating), before, fuse)
     elif head == "device":
         key, _, terminal = rest.rpartition(":")
         device = devices.get(key)
@@ -197,12 +205,9 @@ def _onward(
                 yield Step(device.kind.value, key, label, point, far, _ohm(device), before, fuse, device=device)
 
 
-def _pin_at(routing: Routing, point: str) -> PinKey | None:
-    for wire in routing.wires_at.get(point, ()):
-        for end in (wire.a, wire.b):
-            if end.pin is not None and end.point == point:
-                return end.pin
-    return None
+def _end_at(routing: Routing, point: str) -> WireEnd:
+    """A wire's end at this point, where one is known to be."""
+    return next(e for w in routing.wires_at[point] for e in (w.a, w.b) if e.point == point)
 
 
 def _ohm(device: Device) -> float:

@@ -41,9 +41,9 @@ from pinmap.core.facts.constants import (
 )
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.facts.parts import terminals
-from pinmap.core.loom.results import Routing, Wire, device_point, loom_point, pin_point
+from pinmap.core.loom.results import MatedEnd, Routing, Wire, device_point, loom_point, mated_point, pin_point
 from pinmap.core.model.jobs import Snapshot, Variant
-from pinmap.core.model.looms import Device, DeviceEnd
+from pinmap.core.model.looms import Device, DeviceEnd, Mating
 from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
 from pinmap.core.model.words import DeviceKind, Role
 
@@ -144,7 +144,39 @@ def _add_contacts(parts: Parts, snapshot: Snapshot, routing: Routing) -> int:
                 if place not in ohm:
                     ohm[place] = contact_ohm(snapshot, end.pin)
                 parts.element(pin_point(end.pin), loom, ohm[place], f"contact {end.label}")
+    _add_mated(parts, snapshot, routing)
     return len(mated)
+
+
+def _add_mated(parts: Parts, snapshot: Snapshot, routing: Routing) -> None:
+    """Contacts between looms: each half of a cavity is met by wires of its own loom."""
+    label: dict[MatedEnd, str] = {}
+    for wire in routing.wires:
+        for end in (wire.a, wire.b):
+            if end.mated is not None:
+                label.setdefault(end.mated, end.label)
+    for here, name in label.items():
+        mating = snapshot.mating_of[here.node]
+        if here.node != mating.a:
+            continue
+        there = MatedEnd(mating.b, here.cavity)
+        if there in label:
+            text = f"contact {name} to {label[there]}"
+            parts.element(mated_point(here), mated_point(there), mating_ohm(snapshot, mating), text)
+
+
+def mating_ohm(snapshot: Snapshot, mating: Mating) -> float:
+    """Resistance of a contact between two looms [ohm]: that of the terminal family that a half or its housing names,
+    the larger where they differ, else the general figure."""
+    families = terminals()
+    known = []
+    for node in (snapshot.node[mating.a], snapshot.node[mating.b]):
+        housing = snapshot.housing.get(node.housing)
+        for key in (node.terminal, housing.terminal if housing is not None else ""):
+            if key in families:
+                known.append(families[key].contact_ohm)
+                break
+    return max(known, default=CONTACT_OHM.value)
 
 
 def contact_ohm(snapshot: Snapshot, pin: PinKey) -> float:

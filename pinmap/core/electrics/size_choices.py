@@ -99,7 +99,7 @@ def node_sealed(snapshot: Snapshot, node: Node) -> bool:
 def accepted(snapshot: Snapshot, end: WireEnd, insulation: str, stock: Sequence[float]) -> tuple[list[float], str]:
     """Stock sizes that the terminal and the seal at an end accept, and their names; all where nothing is known."""
     node = snapshot.node.get(end.node)
-    family = terminals().get(node_terminal(snapshot, node)) if node is not None and end.pin is not None else None
+    family = terminals().get(node_terminal(snapshot, node)) if node is not None and end.in_connector else None
     if node is None or family is None:
         return list(stock), ""
     sealed = node_sealed(snapshot, node)
@@ -128,8 +128,9 @@ def knobs(
     group = _Groups()
     found: dict[tuple[str, End | None], list[tuple[int, Wire]]] = {}
     for v, routing in enumerate(routings):
+        through = _through(routing)
         for wire in routing.wires:
-            places = _places(snapshot, wire)
+            places = _places(snapshot, wire, through.get((wire.signal, wire.section), ()))
             for other in places[1:]:
                 group.join(places[0], other)
             if places:
@@ -165,12 +166,23 @@ class _Groups:
         return out
 
 
-def _places(snapshot: Snapshot, wire: Wire) -> list[tuple[str, End | None]]:
+def _through(routing: Routing) -> dict[tuple[str, int], list[WireEnd]]:
+    """The two ends of each net that runs through several looms from one to the other: its wires are as one."""
+    found: dict[tuple[str, int], list[Wire]] = {}
+    for wire in routing.wires:
+        if wire.a.mated is not None or wire.b.mated is not None:
+            found.setdefault((wire.signal, wire.section), []).append(wire)
+    ends = {net: [e for w in wires for e in (w.a, w.b) if e.mated is None] for net, wires in found.items()}
+    return {net: two for net, two in ends.items() if len(two) == 2 and not any(e.splice for e in two)}
+
+
+def _places(snapshot: Snapshot, wire: Wire, through: Sequence[WireEnd]) -> list[tuple[str, End | None]]:
     """Members whose size the wire takes; the signal where it has none. A wire between two splices takes what it is
-    given and has no place."""
+    given and has no place, and so does one from a mated cavity to a splice or to another mated cavity, unless it is
+    part of a way of two ends, ``through``."""
     signal = snapshot.signal[wire.signal]
     own = {m.end for m in signal.members}
-    ends: list[End] = [e for w in (wire.a, wire.b) if (e := w.pin or w.device) is not None]
+    ends: list[End] = [e for w in through or (wire.a, wire.b) if (e := w.pin or w.device) is not None]
     named = [e for e in ends if e in own]
     proper = [e for e in named if not (isinstance(e, DeviceEnd) and _is_stud(snapshot, e))] or named
     if proper:

@@ -268,7 +268,7 @@ class Context:
         out: dict[str, list[tuple[Wire, WireEnd]]] = defaultdict(list)
         for wire in self.routing.wires:
             for end in (wire.a, wire.b):
-                if end.pin is not None:
+                if end.in_connector:
                     out[end.node].append((wire, end))
         return {node: tuple(ends) for node, ends in out.items()}
 

@@ -1,8 +1,9 @@
 """Which way current or a signal runs: the routed job as places and hops between them, from the source to battery minus.
 
-A place is what a technician can point at: a mated cavity, a splice, a device, a component inside a platform. A hop is
-a wire or the way through a platform. Directions follow the pins: what a platform gives, it gives into the net, except
-on returns (grounds, low-side drivers), where the pin that needs a way back is the one that current comes out of.
+A place is what a technician can point at: a mated cavity of a platform or between two looms, a splice, a device, a
+component inside a platform. A hop is a wire or the way through a platform. Directions follow the pins: what a platform
+gives, it gives into the net, except on returns (grounds, low-side drivers), where the pin that needs a way back is the
+one that current comes out of.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 
-from pinmap.core.loom.results import Routing, Wire, WireEnd, device_point, loom_point, pin_point
+from pinmap.core.loom.results import MatedEnd, Routing, Wire, WireEnd, device_point, loom_point, mated_point, pin_point
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd, End
 from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
@@ -31,6 +32,7 @@ class PlaceKind(StrEnum):
 
     PIN = "pin"
     SPLICE = "splice"
+    MATED = "mated"  # between two looms
     DEVICE = "device"
     COMPONENT = "component"
     INSIDE = "inside"  # the inner joint of a control unit
@@ -170,6 +172,8 @@ class _Builder:
             if name not in self.places:
                 self.places[name] = Place(id=name, kind=PlaceKind.SPLICE, label=end.splice, points=(name,))
             return name
+        if end.mated is not None:
+            return self._mated(end.mated)
         target = end.pin if end.pin is not None else end.device
         if target is None:
             return None
@@ -179,6 +183,21 @@ class _Builder:
             if point not in self.places[found].points:
                 self.places[found] = replace(self.places[found], points=(*self.places[found].points, point))
         return found
+
+    def _mated(self, end: MatedEnd) -> str:
+        """The one place of both halves of a cavity between two looms."""
+        mating = self.snapshot.mating_of[end.node]
+        halves = [MatedEnd(node, end.cavity) for node in (mating.a, mating.b)]
+        name = mated_point(halves[0])
+        if name not in self.places:
+            nodes = [self.snapshot.node[half.node] for half in halves]
+            self.places[name] = Place(
+                id=name,
+                kind=PlaceKind.MATED,
+                label="/".join(node.name or node.key for node in nodes) + f"-{end.cavity}",
+                points=tuple(mated_point(half) for half in halves),
+            )
+        return name
 
     def _section(self, signal: Signal, wires: list[Wire], turned: bool) -> None:
         joined: dict[str, list[tuple[str, Wire]]] = {}
@@ -191,7 +210,7 @@ class _Builder:
             joined.setdefault(a, []).append((b, wire))
             joined.setdefault(b, []).append((a, wire))
             for end, place in ((wire.a, a), (wire.b, b)):
-                if not end.splice:
+                if not end.splice and end.mated is None:
                     ends[place] = self._gives(end, signal, turned)
                     hints[place] = end
         sources = self._sources(ends, hints)

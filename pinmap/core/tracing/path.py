@@ -287,7 +287,8 @@ class _Writer:
         pin = place.entry
         voltages = [self._volts(point) for point in self._ordered(place, before)]
         coming = next((v for v in voltages if v), _NONE)
-        leaving = voltages[-1] if place.kind is PlaceKind.DEVICE and len(voltages) > 1 else _NONE
+        passes = place.kind in {PlaceKind.DEVICE, PlaceKind.MATED}
+        leaving = voltages[-1] if passes and len(voltages) > 1 else _NONE
         usual = usual_readings(pin.kind, self.cases) if pin is not None else MappingProxyType({})
         return Station(
             label=place.label,
@@ -310,8 +311,8 @@ class _Writer:
         )
 
     def _ordered(self, place: Place, before: Hop | None) -> tuple[str, ...]:
-        """A device's points, the one where the way comes in first."""
-        if place.kind is not PlaceKind.DEVICE or before is None or before.wire is None:
+        """The points of a device or of a cavity between looms, the one where the way comes in first."""
+        if place.kind not in {PlaceKind.DEVICE, PlaceKind.MATED} or before is None or before.wire is None:
             return place.points
         ends = {before.wire.a.point, before.wire.b.point}
         return tuple(sorted(place.points, key=lambda point: point not in ends))
@@ -339,7 +340,8 @@ class _Writer:
             ohms = f"{place.device.resistance_ohm:g} ohm" if place.device.resistance_ohm and not rating else ""
             terminals = " → ".join(point.rpartition(":")[2] for point in place.points)
             return " · ".join(p for p in (place.device.kind.value, rating or ohms, terminals) if p)
-        return {PlaceKind.SPLICE: "splice", PlaceKind.COMPONENT: "component"}.get(place.kind, "")
+        words = {PlaceKind.SPLICE: "splice", PlaceKind.COMPONENT: "component", PlaceKind.MATED: "where two looms meet"}
+        return words.get(place.kind, "")
 
     def _function_name(self, code: str) -> str:
         entry = self.dictionary.get(code) if self.dictionary is not None and code else None

@@ -94,6 +94,7 @@ def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "", s
         segments=[(s.key, s.key) for s in opened.job.segments],
         bundle=found,
         mass=bundles.mass(done),
+        masses=bundles.masses(done),
         papers=[(key, paper.name) for key, paper in PAPERS.items()],
         rolls=[(f"{width:g}", f"{width:g} mm") for width in ROLLS_MM],
         roll_mm=f"{outputs.ROLL_MM:g}",
