@@ -85,7 +85,9 @@ class _Painter:
         words = self.words
         for run in self.scene.piece.runs:
             points = tuple(self._mm(*p) for p in words.points(run))
-            yield Line("bundles", points, words.width[run.segment] * MM, f"segment:{run.segment}")
+            for _, _, corners, width in words.parts(run):
+                there = tuple(self._mm(*p) for p in corners)
+                yield Line("bundles", there, width * MM, f"segment:{run.segment}")
             yield Line("runs", points, _MIDDLE_MM, f"segment:{run.segment}")
             zone = words.snapshot.zone.get(words.segment[run.segment].zone)
             if zone is not None and zone.hot:

@@ -16,7 +16,7 @@ from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import NodeKind
 from pinmap.drawings.labels import Spot
 from pinmap.drawings.plan_colours import Colouring
-from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, loom_name, present
+from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, loom_name, present, section_words
 from pinmap.drawings.svg import INK, PALE, PAPER, SOFT, Box, Link, Sheet, wrap
 
 _MARGIN = 30.0
@@ -91,7 +91,8 @@ class _Plan:
             if spot.distance > LEADER:
                 self.sheet.line(*spot.anchor, *spot.edge, class_="leader", stroke=SOFT, stroke_width=0.9)
         for run in scene.piece.runs:
-            self._stroke(run, "casing", stroke_width=words.width[run.segment] + 2.4)
+            for _, _, points, width in words.parts(run):
+                self._stroke(points, "casing", stroke_width=width + 2.4)
         for run in scene.piece.runs:
             self._run(run)
         for name, (x, y) in scene.piece.at.items():
@@ -106,13 +107,15 @@ class _Plan:
         for label, spot in scene.placed:
             self._label(label, spot)
 
-    def _stroke(self, run: Run, class_: str, **attributes: str | float | None) -> None:
-        d = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in self.words.points(run))
+    def _stroke(self, points: Sequence[tuple[float, float]], class_: str, **attributes: str | float | None) -> None:
+        d = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points)
         self.sheet.path(d, class_=class_, stroke_linecap="round", stroke_linejoin="round", **attributes)
 
     def _run(self, run: Run) -> None:
         words, key = self.words, run.segment
-        width = words.width[key]
+        points, parts = words.points(run), words.parts(run)
+        width = min(width for _, _, _, width in parts)
+        most = words.width[key]
         zone = words.snapshot.zone.get(words.segment[key].zone)
         fill, dashes = PALE if words.diameter[key] else PAPER, ""
         if self.colouring is not None:
@@ -121,15 +124,20 @@ class _Plan:
         tip = f"{words.segment[key].length_m * 1000:.0f} mm, {len(words.routing.bundle.get(key, ()))} wires"
         with self.sheet.linked(self.link, f"segment:{key}"), self.sheet.group("", f"segment {key}: {tip}"):
             if key == self.chosen:
-                self._stroke(run, "chosen", stroke_width=width + 9)
-                self._stroke(run, "chosen", stroke_width=width + 6, stroke=PAPER)
-                self._stroke(run, "chosen", stroke_width=width + 2.4)
-            self._stroke(run, "run", data_segment=key, stroke=fill, stroke_width=width)
-            if dashes:
-                self._stroke(run, "pattern", stroke_width=1.4, stroke_dasharray=dashes if dashes != "none" else None)
+                self._stroke(points, "chosen", stroke_width=most + 9)
+                self._stroke(points, "chosen", stroke_width=most + 6, stroke=PAPER)
+                for _, _, corners, wide in parts:
+                    self._stroke(corners, "chosen", stroke_width=wide + 2.4)
+            self._stroke(points, "run", data_segment=key, stroke=fill, stroke_width=width)
+        for number, section, corners, wide in parts if len(parts) > 1 else ():
+            tip = f"segment {key}, {section_words(section)}"
+            with self.sheet.linked(self.link, f"stretch:{number}:{key}"), self.sheet.group("", tip):
+                self._stroke(corners, "stretch", stroke=fill, stroke_width=wide)
+        if dashes:
+            self._stroke(points, "pattern", stroke_width=1.4, stroke_dasharray=dashes if dashes != "none" else None)
         if zone is not None and zone.hot:
             for p, q in pairwise(words.points(run)):
-                self._ticks(*p, *q, width / 2 + 4)
+                self._ticks(*p, *q, most / 2 + 4)
 
     def _ticks(self, x1: float, y1: float, x2: float, y2: float, half: float) -> None:
         """Hatch of a hot zone: short strokes across the run."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pinmap.core.errors import InputError
-from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.loom.bundles import Bundles, Section
 from pinmap.core.loom.layout import FlatPiece, Run
 from pinmap.core.loom.results import Routing, Splice
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -37,6 +37,15 @@ def present(snapshot: Snapshot, variant: Variant, loom: str) -> tuple[list[Node]
     keys = {n.key for n in nodes}
     segments = [s for s in snapshot.job.segments if (not loom or s.loom == loom) and s.a in keys and s.b in keys]
     return nodes, segments
+
+
+def section_words(section: Section) -> str:
+    """Where along its segment a section is and what is there, such as "120 to 480 mm, 12 wires, ø 8.1 mm"."""
+    stretch = section.stretch
+    count = len(stretch.wires)
+    wires = f"{count} wire{'' if count == 1 else 's'}"
+    beside = f"splice {', '.join(stretch.splices)} and {wires} beside it" if stretch.splices else wires
+    return f"{stretch.from_m * 1000:.0f} to {stretch.to_m * 1000:.0f} mm, {beside}, ø {section.bundle_mm:.1f} mm"
 
 
 def loom_name(snapshot: Snapshot, loom: str) -> str:
@@ -98,8 +107,11 @@ class PlanWords:
         self.scale, self.compact, self.covering = scale, compact, covering
         self.node = {n.key: n for n in nodes}
         self.segment = {s.key: s for s in segments}
-        self.diameter = {s.key: segment_diameter_mm(routing, s.key) for s in segments}
-        self.width = {key: width(mm) for key, mm in self.diameter.items()}
+        bundles = Bundles.of(snapshot, routing)
+        self.sections = {s.key: bundles.sections(s.key) for s in segments}
+        self.diameter = {key: max(s.bundle_mm for s in found) for key, found in self.sections.items()}
+        self.width = {key: width(mm) for key, mm in self.diameter.items()}  # at its fattest place
+        self.drawn_px = width
         self.devices: dict[str, list[Device]] = {}
         for device in snapshot.active_devices(variant).values():
             self.devices.setdefault(device.place, []).append(device)
@@ -140,6 +152,17 @@ class PlanWords:
         """A run's corners [px]."""
         return [(x * self.scale, y * self.scale) for x, y in run.points]
 
+    def parts(self, run: Run) -> list[tuple[int, Section, list[tuple[float, float]], float]]:
+        """The stretches and places of splices of a run, those below first: number from 1, section, corners and width
+        [px]. A run without a splice in it is one."""
+        sections = self.sections[run.segment]
+        found = [
+            (i, s, [(x * self.scale, y * self.scale) for x, y in run.part(s.stretch.from_m, s.stretch.to_m)])
+            for i, s in enumerate(sections, 1)
+        ]
+        found.sort(key=lambda part: bool(part[1].stretch.splices))
+        return [(i, s, points, self.drawn_px(s.bundle_mm)) for i, s, points in found]
+
     def splice_at(self, run: Run, splice: Splice) -> tuple[tuple[float, float], float]:
         """Where a splice sits on its run [px], and the heading there."""
         at_m = splice.at_m if splice.node == run.a else self.segment[run.segment].length_m - splice.at_m
@@ -160,7 +183,9 @@ class PlanWords:
     def _run_words(self, segment: Segment) -> tuple[str, str]:
         """Length and diameter; zone and covering."""
         diameter, zone = self.diameter[segment.key], self.snapshot.zone.get(segment.zone)
-        first = f"{segment.length_m * 1000:.0f} mm" + (f"  ø {diameter:.0f}" if diameter else "  empty")
+        least = min((s.bundle_mm for s in self.sections[segment.key] if not s.stretch.splices), default=diameter)
+        thick = f"{least:.0f}–{diameter:.0f}" if f"{least:.0f}" != f"{diameter:.0f}" else f"{diameter:.0f}"
+        first = f"{segment.length_m * 1000:.0f} mm" + (f"  ø {thick}" if diameter else "  empty")
         more = [clean(segment.covering)] if self.covering and segment.covering else []
         if zone is not None and self.compact:
             first += f"  z{list(self.snapshot.zone).index(zone.key) + 1}"

@@ -35,9 +35,10 @@ def section_svg(
     covering: str = "",
     covering_mm: tuple[float, float] | None = None,
     rings_mm: Sequence[float] = (),
+    splices: int = 0,
 ) -> str:
-    """The cross-section of a bundle: ``covering_mm`` are the diameters in and over its covering, ``rings_mm`` those
-    over the rings of a lay-up."""
+    """The cross-section of a bundle, of whose circles the last ``splices`` are splices: ``covering_mm`` are the
+    diameters in and over its covering, ``rings_mm`` those over the rings of a lay-up."""
     inside_mm, outside_mm = covering_mm or (bundle_mm, bundle_mm)
     thinnest = min((w.diameter_mm for w in wires), default=1.0)
     scale = max(_ACROSS / max(outside_mm, 1e-9), _LEAST_WIRE / thinnest)
@@ -68,7 +69,10 @@ def section_svg(
         if number:
             key.append(wire)
     y = cy + radius + 22
-    words = f"{len(wires)} wire{'' if len(wires) == 1 else 's'}, ø {bundle_mm:.1f} mm"
+    count = len(wires) - splices
+    words = f"{count} wire{'' if count == 1 else 's'}"
+    words += f" beside {splices} splice{'' if splices == 1 else 's'}" if splices else ""
+    words += f", ø {bundle_mm:.1f} mm"
     words += f", ø {outside_mm:.1f} mm over {covering}" if covering_mm is not None else ""
     right = max(2 * cx, text_width(words, 11) + 2 * _EDGE)
     sheet.text(_EDGE, y, words, 11)

@@ -82,17 +82,19 @@ def plan(
 
     if by not in COLOURED_BY:
         raise InputError("colour by", by, f"choose {', '.join(k for k in COLOURED_BY if k)} or nothing")
-    asked = {"segment": "run", "node": "node"}
+    asked = {"segment": "run", "stretch": "run", "node": "node"}
 
     def to_board(what: str) -> str:
         kind, _, name = what.partition(":")
+        name = name.partition(":")[2] if kind == "stretch" else name
         query = {asked.get(kind, ""): name, "variant": variant.key}
         return f"{board}?{urlencode(query)}#board" if kind in asked else ""
 
     def to_section(what: str) -> str:
         kind, _, name = what.partition(":")
-        query = {"variant": variant.key, "by": by, "segment": name}
-        return f"{section}?{urlencode(query)}#bundle" if kind == "segment" else ""
+        number, _, run = name.partition(":") if kind == "stretch" else ("", "", name)
+        query = {"variant": variant.key, "by": by, "segment": run} | ({"stretch": number} if number else {})
+        return f"{section}?{urlencode(query)}#bundle" if kind in ("segment", "stretch") else ""
 
     link = to_board if board else to_section if section else None
     key = ("plan", board, section, by, chosen, snapshot.content_hash, variant.key, own_entries(done.dictionary))

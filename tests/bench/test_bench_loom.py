@@ -6,7 +6,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from pinmap.core.electrics.check import check
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom import packing
-from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.loom.bundles import Bundles
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot
 from tests.factories_looms import big_snapshot
@@ -50,6 +50,6 @@ def test_bundles_of_3000_wires(benchmark: BenchmarkFixture, big: Snapshot) -> No
 
     def whole() -> float:
         packing._packed.cache_clear()
-        return sum(segment_diameter_mm(routing, s.key) for s in big.job.segments)
+        return sum(map(Bundles.of(big, routing).diameter_mm, (s.key for s in big.job.segments)))
 
     assert benchmark(whole) > 100

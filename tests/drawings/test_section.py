@@ -67,3 +67,9 @@ def test_rings_of_a_lay_up_are_dotted() -> None:
 
 def test_no_wire_no_harm() -> None:
     assert "0 wires" in all_text(parse(section_svg([], 0.0, title="empty")))
+
+
+def test_splices_are_counted_apart_from_wires() -> None:
+    circles = [SectionWire("1A", "BU", 2.0, (-1.0, 0.0)), SectionWire("S1", "", 2.0, (1.0, 0.0))]
+    root = parse(section_svg(circles, 4.0, title="t", splices=1))
+    assert "1 wire beside 1 splice, ø 4.0 mm" in all_text(root)

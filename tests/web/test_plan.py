@@ -68,3 +68,20 @@ def test_files_at_full_size(client: TestClient) -> None:
     assert roll.headers["content-type"] == "application/pdf"
     sheet = PdfReader(io.BytesIO(roll.content)).pages[-1]
     assert float(sheet.mediabox.height) * 25.4 / 72 == pytest.approx(610, abs=0.1)
+
+
+def test_a_run_with_a_splice_in_it_shows_its_stretches(client: TestClient) -> None:
+    page = _page(client, segment="J0-JG")
+    bundle = page.select_one("#bundle")
+    assert bundle is not None
+    links = [str(a["href"]) for a in bundle.select("table a[href*='stretch=']")]
+    assert len(links) >= 3
+    drawn = [str(a["href"]) for a in page.select(".drawing a[href*='stretch=']") if "segment=J0-JG" in str(a["href"])]
+    assert {link.partition("stretch=")[2] for link in drawn} == {link.partition("stretch=")[2] for link in links}
+    counts = []
+    for link in links:
+        shown = BeautifulSoup(client.get(PLAN + link.split("#")[0]).text, "html.parser").select_one("#bundle")
+        assert shown is not None
+        counts.append(len(shown.select("svg.section")[0].select("g.wire")))
+    assert counts[0] != counts[-1]
+    assert client.get(PLAN, params={"segment": "J0-JG", "stretch": "99"}).status_code == 404

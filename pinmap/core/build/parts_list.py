@@ -20,7 +20,7 @@ from pinmap.core.build.ends import (
 )
 from pinmap.core.facts.conductors import insulations, wire_size
 from pinmap.core.facts.parts import coverings, terminals
-from pinmap.core.loom.bundles import segment_diameter_mm
+from pinmap.core.loom.bundles import Bundles
 from pinmap.core.loom.coverings import fit_covering
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -221,14 +221,14 @@ def _devices(snapshot: Snapshot, variant: Variant, routing: Routing) -> list[Par
 
 
 def _coverings(snapshot: Snapshot, routing: Routing) -> list[PartRow]:
-    known = coverings()
+    known, bundles = coverings(), Bundles.of(snapshot, routing)
     metres: dict[tuple[str, str], float] = defaultdict(float)
     where: dict[tuple[str, str], list[str]] = defaultdict(list)
     for segment in snapshot.job.segments:
         if segment.covering and segment.key in routing.bundle:
             fit = None
             if segment.covering in known:
-                fit = fit_covering(known[segment.covering], segment_diameter_mm(routing, segment.key), None)
+                fit = fit_covering(known[segment.covering], bundles.diameter_mm(segment.key), None)
             item = segment.covering, fit.size if fit is not None else ""
             metres[item] += segment.length_m
             where[item].append(segment.key)

@@ -11,11 +11,12 @@ from pinmap.core.electrics.network import Network, Solution, build_network, solv
 from pinmap.core.electrics.paths import Ways
 from pinmap.core.electrics.results import ElectricalReport, LoadState
 from pinmap.core.electrics.supply_cases import load_cases
-from pinmap.core.electrics.surroundings import judgeable, layout_of
+from pinmap.core.electrics.surroundings import HeatPlaces, judgeable, layout_of
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.conductors import insulation
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing
+from pinmap.core.loom.stretches import Stretches
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 
 
@@ -89,8 +90,8 @@ def _rungs(network: Network, solution: Solution, routing: Routing, way: list[int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """A wire in one run of the loom. Length [m], air and conductor in its bundle there [°C], wires in the bundle."""
+class WireStretch:
+    """A wire in one stretch of a run. Length [m], air and conductor in its bundle there [°C], wires in the bundle."""
 
     segment: str
     zone: str
@@ -108,7 +109,7 @@ class Along:
     case: LoadCase
     current_a: float
     class_c: float
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[WireStretch, ...]
 
 
 def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_id: str, case_key: str) -> Along:
@@ -118,21 +119,22 @@ def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_i
     states = report.wires.get(case_key)
     if case is None or wire is None or states is None or not all(judgeable(w) for w in routing.wires):
         raise NotFound(f"nothing is known of wire {wire_id!r} in the case {case_key!r}")
-    layout = layout_of(snapshot, routing)
+    places = HeatPlaces.of(snapshot, routing)
+    layout = layout_of(snapshot, routing, places)
     amps = np.array([states[w.id].heating_a for w in routing.wires])
     found = bundle_temperatures(layout, amps)
     index = next(i for i, w in enumerate(routing.wires) if w.id == wire_id)
-    place = {s.key: i for i, s in enumerate(snapshot.job.segments)}
+    segments = {s.key: s for s in snapshot.job.segments}
+    place = {s: i for i, s in enumerate(places.stretches)}
     out = []
-    for key, length_m in zip(wire.segments, wire.pieces_m, strict=True):
-        segment = snapshot.job.segments[place[key]]
-        here = np.flatnonzero((layout.wire == index) & (layout.segment == place[key]))
+    for stretch in Stretches(routing, snapshot.job.segments, snapshot.job.practice).along(wire):
+        segment, at = segments[stretch.segment], place[stretch]
+        here = np.flatnonzero((layout.wire == index) & (layout.segment == at))
         zone = snapshot.zone.get(segment.zone)
         out.append(
-            Stretch(
-                segment=key, zone=zone.name if zone is not None else "no zone", length_m=length_m,
-                air_c=float(layout.ambient_c[place[key]]), conductor_c=float(found.place_c[here[0]]),
-                wires=len(routing.bundle.get(key, ())),
+            WireStretch(
+                segment=segment.key, zone=zone.name if zone is not None else "no zone", length_m=stretch.length_m,
+                air_c=float(layout.ambient_c[at]), conductor_c=float(found.place_c[here[0]]), wires=len(stretch.wires),
             )
         )  # fmt: skip
     return Along(

@@ -29,6 +29,7 @@ from pinmap.core.model.jobs import Snapshot, Variant
 
 Result = tuple[Variant, Routing, ElectricalReport]
 _TIME_S = 60.0
+_VOLTAGES = frozenset({"drop", "starved", "fed"})  # kinds of breach
 _CUTS_A_ROUND = 12
 _SEED = 8820
 _GUESSES = 14
@@ -311,7 +312,7 @@ class _Search:
         elif by_heat:
             keep = self._needed([i for i in beside if i in free], lambda chosen: still(raised(chosen)))
             trial = raised(keep)
-        elif breach.kind in {"drop", "starved", "fed"} and near and still(raised(near)):
+        elif breach.kind in _VOLTAGES and near and still(raised(near)):
             keep, trial = near, raised(near)
         else:
             keep = self._needed(free, lambda chosen: still(raised(chosen)))
@@ -328,6 +329,9 @@ class _Search:
                     high = middle - 1
             at[i] = low
             trial = self._with(trial, i, self.knobs[i].sizes[low])
+        if breach.kind in _VOLTAGES and not still(self._less_beside(trial, breach)):
+            self._weigh(sizes, breach, still)
+            return
         if len(keep) == 1:
             self.first[keep[0]] = max(self.first[keep[0]], at[keep[0]] + 1)
             return
@@ -335,6 +339,29 @@ class _Search:
             i: tuple(-1.0 if j > at[i] else 0.0 for j in range(len(self.knobs[i].sizes))) for i in keep
         }  # fmt: skip
         self.rows.append(Row(f"cut for {breach.what}", cost, -1.0))
+
+    def _off_way(self, breach: Breach) -> list[int]:
+        on = self.on_way.get((breach.variant, breach.what, breach.case), ())
+        return [i for i in self.judge.used[breach.variant] if i not in on]
+
+    def _less_beside(self, sizes: Sizes, breach: Breach) -> Sizes:
+        """With the least sizes of wires that do not lie on the load's way: other loads then draw less, and the voltage
+        on the way that they share may rise."""
+        off = set(self._off_way(breach))
+        return tuple(k.sizes[0] if i in off else s for i, (k, s) in enumerate(zip(self.knobs, sizes, strict=True)))
+
+    def _weigh(self, sizes: Sizes, breach: Breach, still: Callable[[Sizes], bool]) -> None:
+        """A cut where smaller wires beside a load's way may help it: one on the way is larger than now, or one beside it
+        smaller; only these very sizes are excluded where larger ones beside it may help as well."""
+        off = set(self._off_way(breach))
+        if not still(tuple(self.largest[i] if i in off else s for i, s in enumerate(sizes))):
+            self._exclude(sizes, breach, self.judge.used[breach.variant])
+            return
+        cost = {}
+        for i in self.judge.used[breach.variant]:
+            now, knob = self.knobs[i].sizes.index(sizes[i]), self.knobs[i].sizes
+            cost[i] = tuple(-1.0 if (j < now if i in off else j > now) else 0.0 for j in range(len(knob)))
+        self.rows.append(Row(f"way and wires beside it for {breach.what}", cost, -1.0))
 
     def _by_table(self, breach: Breach) -> bool:
         """A standard's table judges this wire, not the heat balance."""
@@ -354,7 +381,10 @@ class _Search:
         v = breach.variant
         best = self.judge.bounds[v].exact(self.judge.routing(v, sizes))
         local = self.judge.heat_cannot_hold(breach, best, sizes)
-        which = beside if local else self.judge.used[v]
+        self._exclude(sizes, breach, beside if local else self.judge.used[v])
+
+    def _exclude(self, sizes: Sizes, breach: Breach, which: Sequence[int]) -> None:
+        """These knobs are not all at these sizes."""
         cost = {i: tuple(1.0 if s == sizes[i] else 0.0 for s in self.knobs[i].sizes) for i in which}
         self.rows.append(Row(f"not these at {breach.what}", cost, len(which) - 1.0))
 

@@ -24,7 +24,7 @@ from pinmap.core.electrics.bundle_heat import (
     to_middle,
 )
 from pinmap.core.electrics.heat import Floats, WireHeat, wire_heat
-from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, segment_coverings
+from pinmap.core.electrics.surroundings import HeatPlaces, free_a, hottest_air_c, layout_of
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot
 
@@ -49,9 +49,9 @@ class HeatBounds:
     def __init__(self, snapshot: Snapshot, routing: Routing, low: Sequence[float], least_a: Floats) -> None:
         """``low`` is the smallest size of each wire [mm²]."""
         self.snapshot, self.wires, self.least_a = snapshot, routing.wires, least_a
-        self.now = layout_of(snapshot, routing)
+        self.places = HeatPlaces.of(snapshot, routing)
+        self.now = layout_of(snapshot, routing, self.places)
         self.low = wire_heat([(mm2, w.insulation) for mm2, w in zip(low, routing.wires, strict=True)])
-        self.coverings = segment_coverings(snapshot)
         self.air_c = hottest_air_c(self.now)
 
     def best(self, high: Sequence[float]) -> Best:
@@ -62,7 +62,7 @@ class HeatBounds:
 
     def exact(self, routing: Routing) -> Best:
         """With the bundles of just these sizes, whatever the currents do."""
-        layout = layout_of(self.snapshot, routing)
+        layout = layout_of(self.snapshot, routing, self.places)
         return self._judged(layout, layout.bundle_m)
 
     def _judged(self, layout: BundleLayout, narrow_m: Floats) -> Best:
@@ -104,7 +104,7 @@ class HeatBounds:
         inside = np.ones(count)
         inside[used] = inside_w_per_m_k(wall[used], np.minimum(metal, 0.95)[used], filled[used], now.ambient_c[used])
         outer, covering, emissivity = wide_m.copy(), np.zeros(count), now.emissivity
-        keys = [*self.coverings, *([""] * (count - len(self.coverings)))]
+        keys = [*self.places.coverings, *([""] * (count - len(self.places.coverings)))]
         for key in set(keys):
             which = np.array([i for i, own in enumerate(keys) if own == key])
             outer[which], covering[which], _ = covering_layer(key, wide_m[which], now.ambient_c[which])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
 
@@ -15,6 +16,7 @@ from pinmap.core.facts.conductors import insulations
 from pinmap.core.facts.constants import AMBIENT_C
 from pinmap.core.facts.covering_heat import covering_heat
 from pinmap.core.loom.results import Routing, Wire
+from pinmap.core.loom.stretches import Stretch, Stretches
 from pinmap.core.model.jobs import Snapshot
 
 FACTOR_WORDS = "heat balance of the bundle, the other wires at their load"
@@ -26,25 +28,40 @@ def judgeable(wire: Wire) -> bool:
     return wire.insulation in insulations() and 0.05 <= wire.mm2 <= 150
 
 
-def layout_of(snapshot: Snapshot, routing: Routing) -> BundleLayout:
-    """Which wire of a routing lies in which segment, with the segments' air and coverings; a covering of which no heat
-    data are known counts as bare."""
-    zones, segments = snapshot.zone, snapshot.job.segments
-    place = {s.key: i for i, s in enumerate(segments)}
-    each = [w.segments for w in routing.wires]
+@dataclass(frozen=True, slots=True)
+class HeatPlaces:
+    """Stretches in the order in which a layout has them, and the covering of each as heat meets it."""
+
+    stretches: tuple[Stretch, ...]
+    coverings: tuple[str, ...]
+
+    @classmethod
+    def of(cls, snapshot: Snapshot, routing: Routing) -> HeatPlaces:
+        """A covering of which no heat data are known counts as bare."""
+        found = Stretches(routing, snapshot.job.segments, snapshot.job.practice)
+        each = [(stretch, _known(s.covering)) for s in snapshot.job.segments for stretch in found.of(s.key)]
+        return cls(tuple(stretch for stretch, _ in each), tuple(covering for _, covering in each))
+
+
+def layout_of(snapshot: Snapshot, routing: Routing, places: HeatPlaces | None = None) -> BundleLayout:
+    """Which wire of a routing lies in which stretch, with the stretches' air and coverings; ``places`` where they are
+    at hand."""
+    places = places or HeatPlaces.of(snapshot, routing)
+    number = {w.id: i for i, w in enumerate(routing.wires)}
+    zones, segment = snapshot.zone, {s.key: s for s in snapshot.job.segments}
+    zone_of = [segment[s.segment].zone for s in places.stretches]
+    each = [s.wires for s in places.stretches]
+    wire = np.array(list(map(number.__getitem__, chain.from_iterable(each))), dtype=np.int64)
+    stretch = np.repeat(np.arange(len(each)), np.fromiter(map(len, each), dtype=np.int64, count=len(each)))
+    by_wire = np.argsort(wire, kind="stable")
     return bundle_layout(
         wire_heat([(w.mm2, w.insulation) for w in routing.wires]),
-        np.repeat(np.arange(len(each)), np.fromiter(map(len, each), dtype=np.int64, count=len(each))),
-        np.array(list(map(place.__getitem__, chain.from_iterable(each))), dtype=np.int64),
-        np.array([zones[s.zone].ambient_c if s.zone in zones else AMBIENT_C.value for s in segments], dtype=float),
-        segment_coverings(snapshot),
-        np.array([s.length_m for s in segments], dtype=float),
+        wire[by_wire],
+        stretch[by_wire],
+        np.array([zones[z].ambient_c if z in zones else AMBIENT_C.value for z in zone_of], dtype=float),
+        places.coverings,
+        np.array([s.length_m for s in places.stretches], dtype=float),
     )
-
-
-def segment_coverings(snapshot: Snapshot) -> list[str]:
-    """Covering of each segment as heat meets it."""
-    return [_known(s.covering) for s in snapshot.job.segments]
 
 
 def _known(covering: str) -> str:

@@ -57,6 +57,15 @@ class Run:
             left -= step
         return here, heading
 
+    def part(self, from_m: float, to_m: float) -> tuple[Point, ...]:
+        """The corners from so far to so far from node a."""
+        corners, done_m = [self.along(from_m)[0]], 0.0
+        for p, q in pairwise(self.points):
+            done_m += math.dist(p, q)
+            if from_m < done_m < to_m:
+                corners.append(q)
+        return (*corners, self.along(to_m)[0])
+
 
 @dataclass(frozen=True, slots=True)
 class FlatPiece:

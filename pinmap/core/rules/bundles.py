@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.facts.parts import coverings
-from pinmap.core.loom.bundles import segment_diameter_mm, segment_wires
 from pinmap.core.loom.coverings import covering_choices, fit_covering
 from pinmap.core.model.words import Severity
 from pinmap.core.rules.context import Context
@@ -18,10 +17,19 @@ _THICKEST_MM = 51.0
 
 
 def _thick_mm(context: Context, segment: str) -> float:
-    """Diameter of a segment's bundle [mm]; 0 where nothing runs or where a wire has a size that no wire has."""
-    wires = segment_wires(context.routing, segment)
+    """Diameter of a segment's bundle at its fattest place [mm]; 0 where nothing runs or where a wire has a size that no
+    wire has."""
+    if segment not in context.bundles.stretches.segment:
+        return 0.0
+    wires = [context.routing.wire[i] for i in context.routing.bundle.get(segment, ())]
     known = all(0.05 <= w.mm2 <= 150 and w.insulation in insulations() for w in wires)
-    return segment_diameter_mm(context.routing, segment) if known else 0.0
+    return context.bundles.diameter_mm(segment) if known else 0.0
+
+
+def _where(context: Context, segment: str) -> str:
+    """Where the fattest place is, if it is a splice."""
+    splices = context.bundles.fattest(segment).stretch.splices
+    return f" at splice {', '.join(splices)}" if splices else ""
 
 
 @rule(
@@ -46,11 +54,12 @@ def covering_fits(context: Context) -> Iterator[Hit]:
         fit = fit_covering(covering, thick_mm, zone)
         if fit.against:
             best = next((c for c in covering_choices(thick_mm, zone) if not c.against), None)
+            there = _where(context, segment.key)
             yield Hit(
                 where=(f"segment {segment.key}", covering.name),
                 refs=(f"segment:{segment.key}",),
                 numbers=(("bundle", thick_mm, None, "mm"),),
-                why=f"the bundle is {thick_mm:.1f} mm thick; {covering.name}: {fit.against}",
+                why=f"the bundle is {thick_mm:.1f} mm thick{there}; {covering.name}: {fit.against}",
                 way_out=f"take {best.covering.name}, or another from the list at the bundle" if best is not None
                 else "divide the bundle",
             )  # fmt: skip
@@ -65,8 +74,9 @@ def covering_fits(context: Context) -> Iterator[Hit]:
     source="FAA-H-8083 (aircraft practice)",
 )
 def bundle_size(context: Context) -> Iterator[Hit]:
-    for segment, wires in context.routing.bundle.items():
+    for segment in context.routing.bundle:
         thick_mm = _thick_mm(context, segment)
+        wires = max((s.wires for s in context.bundles.stretches.of(segment)), key=len)
         if len(wires) > _MOST_WIRES or thick_mm > _THICKEST_MM:
             yield Hit(
                 where=(f"segment {segment}",),
@@ -75,7 +85,7 @@ def bundle_size(context: Context) -> Iterator[Hit]:
                     ("wires", float(len(wires)), float(_MOST_WIRES), ""),
                     ("diameter", thick_mm, _THICKEST_MM, "mm"),
                 ),
-                why=f"{len(wires)} wires run in this segment, {thick_mm:.0f} mm thick",
+                why=f"{len(wires)} wires run beside each other in this segment, {thick_mm:.0f} mm thick",
                 way_out="divide the run into two bundles, power apart from signals",
             )
 

@@ -10,6 +10,7 @@ from pinmap.core.crossing.ledger import Ledger, ledger
 from pinmap.core.electrics.protection import FeedReport, protection
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
+from pinmap.core.loom.bundles import Bundles
 from pinmap.core.loom.nets import nets
 from pinmap.core.loom.results import Net, NetEnd, Routing, Wire, WireEnd
 from pinmap.core.model.jobs import PinFate, Signal, Snapshot, Variant
@@ -76,6 +77,10 @@ class Context:
     def protection(self) -> tuple[FeedReport, ...]:
         """What each fuse guards, and whether it opens in time."""
         return protection(self.snapshot, self.variant, self.routing, self.report, self.dictionary)
+
+    @cached_property
+    def bundles(self) -> Bundles:
+        return Bundles.of(self.snapshot, self.routing)
 
     @cached_property
     def joined(self) -> frozenset[PinKey]:

@@ -73,10 +73,12 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
 
 @pages.get("/build/plan")
 @needs(Right.READ)
-def plan(request: Request, opened: OpenedDep, by: str = "", segment: str = "", size: str = "") -> HTMLResponse:
-    """The overview; with a segment, its bundle below."""
+def plan(
+    request: Request, opened: OpenedDep, by: str = "", segment: str = "", stretch: int = 0, size: str = ""
+) -> HTMLResponse:
+    """The overview; with a segment, its bundle below, at one of its stretches if named."""
     done = opened.analysis
-    found = bundles.bundle(done, segment) if segment else None
+    found = bundles.bundle(done, segment, stretch) if segment else None
     drawing = ""
     if opened.job.segments:
         where = f"{opened.home}/build/plan"

@@ -124,7 +124,7 @@ def test_a_pause_without_its_length_is_named() -> None:
 
 def test_each_case_has_the_heat_of_what_is_on_in_it() -> None:
     """One of six loads is on at idle, all at full load: the same current in its wire, in a colder bundle."""
-    amperes = (("load_model", "amperes"), ("load_value", "4"))
+    amperes = (("load_model", "amperes"), ("load_value", "6"))
     loads = [(*amperes, ("load_states", "IF")), *[(*amperes, ("load_states", "F"))] * 5]
     routing, report = solved(job(*loads, mm2=1.0))
     idle, full = report.wires["idle"], report.wires["full-load"]

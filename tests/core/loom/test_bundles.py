@@ -10,14 +10,14 @@ from pinmap.core.facts.conductors import insulations
 from pinmap.core.facts.fittings import density_kg_per_m3
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import (
+    Bundles,
     Mass,
     covering_mass,
     loom_mass,
     rules_of_thumb,
-    segment_diameter_mm,
-    segment_mass,
     wire_mass,
 )
+from pinmap.core.loom.results import Routing
 from tests.factories_drawings import routed, small_job
 
 
@@ -61,15 +61,18 @@ def test_masses_of_a_loom_add_up() -> None:
     snapshot = small_job()
     routing = routed(snapshot)
     segments = [replace(s, covering="") for s in snapshot.job.segments]
-    along = sum((segment_mass(routing, s) for s in segments), Mass())
-    cut = loom_mass(routing, segments)
+    bundles = Bundles.of(snapshot, routing)
+    along = sum((bundles.mass(s) for s in segments), Mass())
+    cut = loom_mass(bundles, routing.wires, segments)
     runs = {w.id: w.length_m for w in routing.wires}
     assert along.metal_kg == pytest.approx(sum(runs[w.id] * w.mm2 * 8.89e-3 for w in routing.wires))
     assert cut.metal_kg == pytest.approx(sum(w.cut_length_m * w.mm2 * 8.89e-3 for w in routing.wires))
     taped = [replace(s, covering="tape-cloth") for s in segments]
-    assert loom_mass(routing, taped).covering_kg > 0
-    assert loom_mass(routing, taped).metal_kg == cut.metal_kg
+    assert loom_mass(bundles, routing.wires, taped).covering_kg > 0
+    assert loom_mass(bundles, routing.wires, taped).metal_kg == cut.metal_kg
 
 
 def test_an_empty_segment_has_no_bundle() -> None:
-    assert segment_diameter_mm(routed(small_job()), "no such segment") == 0.0
+    snapshot = small_job()
+    bundles = Bundles.of(snapshot, Routing())
+    assert {bundles.diameter_mm(s.key) for s in snapshot.job.segments} == {0.0}
