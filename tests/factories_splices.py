@@ -10,7 +10,7 @@ from pinmap.core.model.jobs import Practice, Snapshot
 from pinmap.core.model.words import Direction, Kind
 from tests.factories_looms import JobMaker
 
-FREE_SPLICES = Practice(splice_cost_g=0.0, max_splices=0, max_splice_wires=0, splice_clear_m=0.0)
+FREE_SPLICES = Practice(splice_cost_g=0.0, max_splices=0, max_splice_wires=0, splice_clear_m=0.0, splice_apart_m=0.0)
 
 
 def loop_loom(connectors: int = 300, segments: int = 400, signals: int = 2000, seed: int = 8) -> Snapshot:

@@ -79,7 +79,7 @@ def test_the_small_loom() -> None:
     board = made(snapshot)
     check(board, snapshot)
     words = {s.text for s in board.shapes if isinstance(s, Words)}
-    assert {"X-C101", "J1", "450 mm ø 5–13"} <= words
+    assert {"X-C101", "J1", "450 mm ø 5–11"} <= words
     assert any("S1.2" in text for text in words)
     bars = [s for s in board.shapes if isinstance(s, Line) and s.key == "bar"]
     assert [math.dist(*bar.points) for bar in bars] == [BAR_MM]

@@ -72,7 +72,7 @@ def test_the_small_loom_is_true_to_scale_with_nothing_on_anything() -> None:
     root = _plan(snapshot)
     _check(root, snapshot)
     said = all_text(root)
-    assert {"X-C101", "J1", "Fuse box", "450 mm ø 5–13"} <= set(said.split("\n"))
+    assert {"X-C101", "J1", "Fuse box", "450 mm ø 5–11"} <= set(said.split("\n"))
     assert "5 wires · Brindle 6" in said
     assert "Beside the turbine, hot, 120 °C" in said
     assert "F1 fuse 20 A" in said

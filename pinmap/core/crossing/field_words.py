@@ -56,6 +56,7 @@ WORDS: Mapping[str, str] = {
     "rating_a": "Rating",
     "screen": "Screen group",
     "service_loop_m": "Service loop",
+    "splice_apart_m": "Splices of one run apart",
     "splice_overlap_m": "Splice overlap",
     "stock_mm2": "Sizes in stock",
     "strip_m": "Strip",

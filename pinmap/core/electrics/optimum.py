@@ -351,8 +351,8 @@ class _Search:
         return tuple(k.sizes[0] if i in off else s for i, (k, s) in enumerate(zip(self.knobs, sizes, strict=True)))
 
     def _weigh(self, sizes: Sizes, breach: Breach, still: Callable[[Sizes], bool]) -> None:
-        """A cut where smaller wires beside a load's way may help it: one on the way is larger than now, or one beside it
-        smaller; only these very sizes are excluded where larger ones beside it may help as well."""
+        """A cut where smaller wires beside a load's way may help it: one on the way is larger than now, or one beside
+        it smaller; only these very sizes are excluded where larger ones beside it may help as well."""
         off = set(self._off_way(breach))
         if not still(tuple(self.largest[i] if i in off else s for i, s in enumerate(sizes))):
             self._exclude(sizes, breach, self.judge.used[breach.variant])

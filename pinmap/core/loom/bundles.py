@@ -96,7 +96,8 @@ class Bundles:
         """Outside diameter of a splice in line [mm]: its conductors beside each other, or the insulated wires of the
         thicker side, in an adhesive-lined sleeve (common practice) whose wall is thinner where it is stretched."""
         sides = [[self.routing.wire[w] for w in side] for side in self.stretches.sides(splice)]
-        metal = [wire_size(w.mm2, w.insulation).conductor_mm for side in sides for w in side]
+        own = self.stretches.splice[splice].wires
+        metal = [wire_size(w.mm2, w.insulation).conductor_mm for w in map(self.routing.wire.__getitem__, own)]
         inside = max(bundle_diameter_mm(metal), *(bundle_diameter_mm(wire_diameters_mm(side)) for side in sides))
         sizes = sleeve_sizes()[SPLICE_SLEEVE]
         sleeve = next((s for s in sizes if inside <= s.max_mm), sizes[-1])

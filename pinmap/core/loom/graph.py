@@ -196,6 +196,12 @@ class LoomGraph:
             return []
         return [(at_a, a, at_a)] if self._bad[a] else [(at_b, b, self.clear_m)]
 
+    def splice_room(self, segment: Segment, half_m: float) -> tuple[float, float]:
+        """Where along a segment splices may sit, from its node ``a`` [m]: clear of a node that is no place for one, and
+        by half a splice of one that is."""
+        low, high = (self.clear_m if self._bad[self.index[n]] else half_m for n in (segment.a, segment.b))
+        return low, segment.length_m - high
+
     # Ways
 
     def places_for(self, ends: Sequence[Station]) -> tuple[list[SplicePlace], str]:

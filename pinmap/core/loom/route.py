@@ -12,6 +12,7 @@ from pinmap.core.loom.lengths import length_parts
 from pinmap.core.loom.nets import nets
 from pinmap.core.loom.results import Net, Routing, RoutingGap, RoutingNote, Splice, Wire
 from pinmap.core.loom.route_signal import Order, SignalRouter
+from pinmap.core.loom.stagger import staggered
 from pinmap.core.loom.ways import Ways
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
 
@@ -20,9 +21,10 @@ def route(snapshot: Snapshot, variant: Variant, dictionary: Dictionary | None = 
     """Routes every net of a variant through the looms, part by part where it crosses from one to another.
 
     Two ends take one wire by the shortest admissible way. Three or more meet on a stud where the net has one, or else
-    as the signal says, in the splices of least cost by default. What cannot be routed stands among the gaps, what
-    could not be had as wished among the notes. ``dictionary`` gives the usual colour of a function where no pin has
-    one; the built-in one by default. Raises StructureError for a segment without a usable length.
+    as the signal says, in the splices of least cost by default, which are then shifted apart where several are near
+    each other in one segment. What cannot be routed stands among the gaps, what could not be had as wished among the
+    notes. ``dictionary`` gives the usual colour of a function where no pin has one; the built-in one by default. Raises
+    StructureError for a segment without a usable length.
     """
     return Router(snapshot, variant, dictionary).run()
 
@@ -71,12 +73,13 @@ class Router:
         self.splices.sort(key=itemgetter(0))
         self.gaps.sort(key=itemgetter(0))
         self.notes.sort(key=itemgetter(0))
-        return Routing(
+        exact = Routing(
             tuple(w for _, w in self.wires),
             tuple(s for _, s in self.splices),
             tuple(g for _, g in self.gaps),
             tuple(n for _, n in self.notes),
         )
+        return staggered(exact, self.graph)
 
     def _route(self, signal: Signal) -> None:
         job = SignalRouter(self, signal)

@@ -61,7 +61,7 @@ class Stretches:
         self.routing = routing
         self.segment = {s.key: s for s in segments}
         self.half_m = splice_length_m(practice) / 2
-        self._splice = {s.id: s for s in routing.splices}
+        self.splice = {s.id: s for s in routing.splices}
         self._inside: dict[str, list[tuple[float, str]]] = {}
         for splice in routing.splices:
             own = self.segment.get(splice.segment)
@@ -98,7 +98,7 @@ class Stretches:
         for at_m, own in inside:
             beside = [s for there_m, s in inside if abs(there_m - at_m) < 2 * self.half_m - _NEAR_M and s != own]
             near = (own, *beside)
-            mine = {w for s in near for w in self._splice[s].wires}
+            mine = {w for s in near for w in self.splice[s].wires}
             low, high = max(at_m - self.half_m, 0.0), min(at_m + self.half_m, length_m)
             past = tuple(self._past(segment, at_m, mine))
             found.setdefault(tuple(sorted(near)), Stretch(segment, low, high, past, near))
@@ -120,7 +120,7 @@ class Stretches:
         if i:
             before = self.segment[wire.segments[i - 1]]
             return segment.a in (before.a, before.b)
-        start, end = self._splice.get(wire.a.splice), self._splice.get(wire.b.splice)
+        start, end = self.splice.get(wire.a.splice), self.splice.get(wire.b.splice)
         if start is not None and start.segment == segment.key:
             if end is not None and end.segment == segment.key:
                 return splice_at_m(start, segment) <= splice_at_m(end, segment)
@@ -128,12 +128,13 @@ class Stretches:
         return wire.a.node == segment.a
 
     def sides(self, splice: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """The wires of a splice within a segment that leave towards the segment's node ``a``, and the others."""
-        own = self._splice[splice]
+        """The wires of a splice within a segment that leave towards the segment's node ``a``, and towards ``b``; one
+        that leads to another splice at the same place is neither."""
+        own = self.splice[splice]
         at_m = splice_at_m(own, self.segment[own.segment])
         spans = {s.wire: s for s in self._spans.get(own.segment, ())}
         back = tuple(w for w in own.wires if w in spans and spans[w].from_m < at_m - _NEAR_M)
-        return back, tuple(w for w in own.wires if w not in back)
+        return back, tuple(w for w in own.wires if w in spans and w not in back)
 
     def _past(self, segment: str, at_m: float, without: set[str] | tuple[()]) -> Iterator[str]:
         return (
@@ -162,7 +163,7 @@ class Stretches:
             ends.append((wire.b.splice, wire.a.node if last == 0 else "", wire.segments[-2] if last else ""))
         within = []
         for splice, far_node, beyond in ends:
-            place = self._splice.get(splice)
+            place = self.splice.get(splice)
             if place is not None and place.segment == segment.key:
                 within.append((splice_at_m(place, segment), far_node, beyond))
         if not within:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 
 from pinmap.core.model.jobs import Signal
 from pinmap.core.model.pinouts import PinKey
@@ -110,6 +111,33 @@ def splice_place(context: Context) -> Iterator[Hit]:
                 why=splice.waived,
                 way_out="let the ends meet in another way (daisy chain, double crimp, stud), lead the signal through a "
                 "run where a splice may sit, or change the zone or the limits",
+            )
+
+
+@rule(
+    "R99",
+    Severity.NOTE,
+    "No room to stagger splices",
+    explanation="Splices beside each other make the bundle thick and stiff at one place; one after the other it stays "
+    "slim. Pinmap shifts those of one run apart, by the least ways, as far as there is room.",
+    limit="apart by what the shop's practice says, clear of connectors and of wet and moving runs",
+    source="AC 43.13-1B, 11-167 (stagger splices in a bundle, from memory); the distance is common practice",
+)
+def splices_apart(context: Context) -> Iterator[Hit]:
+    apart_m = context.snapshot.job.practice.splice_apart_m
+    for segment in context.snapshot.job.segments:
+        inside = context.bundles.stretches.at_m(segment.key)
+        least_m = min((two - one for (one, _), (two, _) in pairwise(inside)), default=apart_m)
+        if least_m < apart_m - 1e-5:
+            names = [s for _, s in inside]
+            yield Hit(
+                where=(f"segment {segment.key}", f"splices {', '.join(names)}"),
+                refs=(f"segment:{segment.key}", *(f"splice:{s}" for s in names)),
+                numbers=(("apart", least_m, apart_m, "m"),),
+                why=f"{len(names)} splices share a run of {segment.length_m * 1000:.0f} mm: {least_m * 1000:.0f} mm "
+                f"from one to the next, {apart_m * 1000:.0f} mm are wanted",
+                way_out="lengthen the run, let some of these signals meet in another run or in another way (stud, "
+                "daisy chain), or set a smaller distance in the shop's practice",
             )
 
 

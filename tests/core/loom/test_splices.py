@@ -236,7 +236,7 @@ def test_places_out_of_the_way_are_left_out_without_loss(seed: int, monkeypatch:
         zones=(Zone(key="w", name="Wet", ambient_c=40.0, wet=True),),
         segments=tuple(replace(s, zone="w" if rng.random() < share else "") for s in snapshot.job.segments),
         practice=Practice(splice_cost_g=rng.choice([0.0, 1.0, 5.0]), splice_clear_m=rng.choice([0.0, 0.04]),
-                          max_splices=rng.choice([0, 2]), max_splice_wires=0),
+                          splice_apart_m=0.0, max_splices=rng.choice([0, 2]), max_splice_wires=0),
         signals=tuple(
             replace(s, members=tuple(replace(m, mm2=rng.choice([0.5, 0.5, 1.0, 2.5])) for m in s.members))
             for s in snapshot.job.signals

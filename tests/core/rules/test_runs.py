@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.jobs import Practice, Snapshot
 from pinmap.core.model.words import Joint, Kind, Severity
+from pinmap.core.rules.finding import Finding
 from tests import factories_rules as f
+from tests.core.loom.test_stretches import wet_y
 from tests.factories_rules import only
 
 
@@ -68,3 +70,17 @@ def test_r34_two_wires_in_one_barrel_count_as_one_of_both_sections() -> None:
     doubled = [x for x in said["R34"] if len(x.where) == 3]
     assert [x.numbers[0][1] for x in doubled] == [5.0]
     assert "too thick" in doubled[0].why
+
+
+def test_r99_splices_without_room_to_stagger() -> None:
+    job, _ = wet_y(1.0, 1.0)
+
+    def said(apart_m: float) -> list[Finding]:
+        return list(f.spoken(f.change_job(job, practice=Practice(splice_apart_m=apart_m))).get("R99", ()))
+
+    assert said(0.06) == []  # there is room: they are shifted apart
+    assert said(0.0) == []  # not asked for
+    (found,) = said(1.2)
+    assert found.where == ("segment g1", "splices S1, S2")
+    assert found.severity is Severity.NOTE
+    assert "share a run of 1000 mm" in found.why
