@@ -10,10 +10,11 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import PinmapError, StructureError
+from pinmap.core.model.bench import Content, digest
 from pinmap.exchange import job_json
 from pinmap.services import jobs, revisions
 from pinmap.services.shop import Shop
-from pinmap.store import graph, integrity, migrate, platform_rows, releases
+from pinmap.store import bench, graph, integrity, migrate, platform_rows, releases
 from pinmap.store.base import table
 from pinmap.store.consistency import check_snapshot
 from pinmap.store.engine import is_missing, shown_url
@@ -61,7 +62,7 @@ def _check(shop: Shop, session: Session) -> Soundness:
     for shape in known:
         faults += integrity.readable(connection, shape.name, integrity.of_cells(connection, shape))
     faults += integrity.readable(connection, "", integrity.dangling(connection, known))
-    looked = dict.fromkeys(("platform", "job", "revision", "kept_draft"), 0)
+    looked = dict.fromkeys(("platform", "job", "revision", "check_off", "kept_draft"), 0)
     # Records are those of today's tables, and cannot be made where rows are not even readable.
     if current and not faults:
         for name, row, look in _records(shop, session):
@@ -87,6 +88,8 @@ def _records(shop: Shop, session: Session) -> Iterator[tuple[str, str, Callable[
     of_job = sa.select(r.c.id, r.c.letter, j.c.key).select_from(r.join(j)).order_by(r.c.id)
     for number, letter, key in session.execute(of_job).all():
         yield "revision", f"id {number} ({key} {letter})", partial(_look_at_revision, session, number)
+    for number, content, told in bench.contents(session):
+        yield "check_off", f"id {number}", partial(_look_at_check_off, content, told)
     for number, job_id in session.execute(sa.select(k.c.id, k.c.job_id).order_by(k.c.id)).all():
         yield "kept_draft", f"id {number}", partial(_look_at_kept_draft, session, job_id, number)
 
@@ -107,6 +110,11 @@ def _look_at_job(shop: Shop, session: Session, job_id: int, key: str) -> None:
 
 def _look_at_revision(session: Session, revision_id: int) -> None:
     revisions.opened(releases.get_revision(session, revision_id=revision_id))
+
+
+def _look_at_check_off(content: Content, told: str) -> None:
+    if digest(content) != told:
+        raise StructureError("what was checked off is not what its hash says")
 
 
 def _look_at_kept_draft(session: Session, job_id: int, draft_id: int) -> None:

@@ -24,7 +24,7 @@ from pinmap.services.audit import Subject
 from pinmap.services.remembered import all_housings, loaded
 from pinmap.services.shop import Shop
 from pinmap.services.stale import looked_at
-from pinmap.store import graph, platform_rows, releases, steps, versions
+from pinmap.store import bench, graph, platform_rows, releases, steps, versions
 from pinmap.store import housings as stored_housings
 from pinmap.store import jobs as rows
 from pinmap.store.consistency import check_snapshot
@@ -179,7 +179,8 @@ def copy(shop: Shop, key: str, new_key: str, name: str) -> JobView:
 
 
 def delete(shop: Shop, key: str, version: int) -> None:
-    """Deletes a job. Raises Conflict, NotFound, and StructureError while it has revisions, which stay for ever."""
+    """Deletes a job. Raises Conflict, NotFound, and StructureError while it has revisions, which stay for ever, or was
+    worked on at the bench."""
     with shop.write() as session:
         job_id = rows.versions(session, key).job_id
         try:
@@ -190,6 +191,8 @@ def delete(shop: Shop, key: str, version: int) -> None:
             raise StructureError(
                 f"the job has {revisions} released revisions, which must stay readable; keep it", (key,)
             )
+        if checked := bench.count(session, job_id):
+            raise StructureError(f"{checked} lines of the job were checked off at the bench; keep it", (key,))
         gone = view_in(shop, session, key).snapshot
         rows.delete_job(session, job_id)
         audit.record(shop, session, Subject.JOB, key, "deleted", (_whole(gone, there=False),))

@@ -102,11 +102,15 @@ def make(
         data = _on_a_roll(done, release, roll_mm)
     else:
         data = _MAKERS[name](done, release)
+    return Output(f"{file_stem(snapshot, variant, release)}_{name}", data, MEDIA[kind])
+
+
+def file_stem(snapshot: Snapshot, variant: Variant, release: Release) -> str:
+    """How the name of a file about a variant begins."""
     parts = [snapshot.job.key, f"rev-{release.letter}" if release.letter else ""]
     if len(snapshot.variants) > 1:
         parts.append(safe_name(variant.key, 60))
-    stem = "_".join(safe_name(p) for p in parts if p)
-    return Output(f"{stem}_{name}", data, MEDIA[kind])
+    return "_".join(safe_name(p) for p in parts if p)
 
 
 def pinout(shop: Shop, platform_key: str, kind: str) -> Output:

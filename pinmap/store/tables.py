@@ -4,6 +4,7 @@ from sqlmodel import SQLModel
 
 from pinmap.store import (
     audit_tables,
+    bench_tables,
     graph_tables,
     job_tables,
     people_tables,
@@ -18,6 +19,7 @@ metadata = SQLModel.metadata
 
 __all__ = [
     "audit_tables",
+    "bench_tables",
     "graph_tables",
     "job_tables",
     "metadata",

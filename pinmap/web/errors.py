@@ -96,7 +96,7 @@ class Refusal:
 
 
 # What the page itself put into the form, and what must not be shown.
-_NOT_SHOWN = {"version", "untouched", "passphrase", "password", "password_again", "old_password"}
+_NOT_SHOWN = {"version", "as_shown", "untouched", "passphrase", "password", "password_again", "old_password"}
 
 
 def _attribute(name: str) -> str:

@@ -9,6 +9,8 @@ from urllib.parse import unquote
 from bs4 import BeautifulSoup, Tag
 
 _PARSER = "html.parser"  # keeps the page's own nesting and white space
+# What a form says of the state that it was made from; the page shown again has its own.
+_MADE_FROM = {"version", "as_shown"}
 _NO_TEXT = {"hidden", "submit", "button", "file", "password", "image", "reset"}
 
 
@@ -49,7 +51,7 @@ def refill(
     if form is None:
         return None
     pressed = _buttons(page, form)
-    left = {name: list(values) for name, values in typed.items() if name not in pressed and name != "version"}
+    left = {name: list(values) for name, values in typed.items() if name not in {*pressed, *_MADE_FROM}}
     kept, filled = set(), set()
     for control in _controls(page, form):
         name = _attribute(control, "name")
@@ -79,7 +81,7 @@ def _chosen(page: BeautifulSoup, action: str, typed: Mapping[str, tuple[str, ...
             continue
         controls = list(_controls(page, form))
         names = {_attribute(c, "name") for c in controls}
-        hidden = [c for c in controls if _kind(c) == "hidden" and _attribute(c, "name") in typed.keys() - {"version"}]
+        hidden = [c for c in controls if _kind(c) == "hidden" and _attribute(c, "name") in typed.keys() - _MADE_FROM]
         if any(_attribute(c, "value") not in typed[_attribute(c, "name")] for c in hidden):
             continue
         if any(name in typed and not values & {*typed[name]} for name, values in _buttons(page, form).items()):

@@ -36,6 +36,8 @@ ANYBODY = {
 }
 ALL_SIGNED_IN = {
     "POST /jobs/{key}/here",
+    "POST /jobs/{key}/bench",
+    "POST /jobs/{key}/revisions/{letter}/bench",
     "POST /me/password",
     "POST /me/sessions/end",
     "POST /me/sessions/end-others",

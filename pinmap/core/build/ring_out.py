@@ -32,6 +32,8 @@ class ContinuityTest:
 
     number: int
     signal_name: str
+    at: WireEnd
+    to: WireEnd
     start: str
     end: str
     wires: tuple[str, ...]
@@ -46,6 +48,7 @@ class IsolationTest:
 
     number: int
     signal_name: str
+    at: WireEnd
     point: str
     points: tuple[str, ...]
     against: str
@@ -92,6 +95,8 @@ def _loom_tests(
                 ContinuityTest(
                     number=len(continuity) + 1,
                     signal_name=signal_name,
+                    at=probes[0],
+                    to=probes[i],
                     start=names[0],
                     end=names[i],
                     wires=_between(wires, probes[0], probes[i]),
@@ -105,6 +110,7 @@ def _loom_tests(
                 IsolationTest(
                     number=len(isolation) + 1,
                     signal_name=signal_name,
+                    at=probes[0],
                     point=names[0],
                     points=tuple(names),
                     against=f"the other {len(groups) - 1} nets joined" if len(groups) > 2 else "the other net",

@@ -12,8 +12,9 @@ from pinmap.core.loom.board import PAPERS, ROLLS_MM
 from pinmap.core.model.people import Right
 from pinmap.core.model.pinouts import ConnectorKey
 from pinmap.core.model.words import Severity
-from pinmap.services import bundles, drawings, outputs
+from pinmap.services import bench, bundles, drawings, outputs
 from pinmap.web.access import needs
+from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
 from pinmap.web.forms import MOST
 from pinmap.web.job_pages import JobPage, OpenedDep, job_page
@@ -31,8 +32,9 @@ _LISTS = {
 
 @pages.get("/build")
 @needs(Right.READ)
-def table(request: Request, opened: OpenedDep) -> HTMLResponse:
+def table(request: Request, shop: ShopDep, opened: OpenedDep, serial: str = "") -> HTMLResponse:
     done = opened.analysis
+    sheet = bench.sheet(shop, done, serial)
     return job_page(
         request,
         "build/table.html",
@@ -41,6 +43,8 @@ def table(request: Request, opened: OpenedDep) -> HTMLResponse:
         rows=done.build_rows,
         gaps=done.routing.gaps,
         stops=sum(f.severity == Severity.STOP for f in done.findings),
+        sheet=sheet,
+        begun=any(s.history for s in sheet.states),
     )
 
 
@@ -150,12 +154,13 @@ def listed(request: Request, opened: OpenedDep, name: str) -> HTMLResponse:
         say=say,
         file=stem,
         tables=outputs.tables(opened.analysis)[stem],
+        sheet=None,
     )
 
 
 @pages.get("/prove")
 @needs(Right.READ)
-def prove(request: Request, opened: OpenedDep) -> HTMLResponse:
+def prove(request: Request, shop: ShopDep, opened: OpenedDep, serial: str = "") -> HTMLResponse:
     return job_page(
         request,
         "build/list.html",
@@ -166,6 +171,7 @@ def prove(request: Request, opened: OpenedDep) -> HTMLResponse:
         file="ring-out",
         say="Loom on the bench, nothing electronic connected. Continuity end to end first, then isolation.",
         tables=outputs.tables(opened.analysis)["ring-out"],
+        sheet=bench.sheet(shop, opened.analysis, serial),
     )
 
 

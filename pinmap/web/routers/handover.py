@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.errors import InputError
 from pinmap.core.model.people import Right
-from pinmap.services import questions, revisions, sharing
+from pinmap.services import bench, questions, revisions, sharing
 from pinmap.services.sharing import PART_WORDS, USUAL, Part
 from pinmap.services.shop import Shop
 from pinmap.web.access import needs
@@ -39,6 +39,7 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
         revision_options=[(r.letter, f"{r.letter}, {r.created:%Y-%m-%d}") for r in reversed(lines)],
         parts=[(part.value, words, part in USUAL) for part, words in PART_WORDS.items()],
         new_link=new_link,
+        looms=bench.summaries(shop, opened.snapshot, opened.view.dictionary),
     )
 
 

@@ -11,7 +11,7 @@ from pinmap.core.build.comparison import Turn
 from pinmap.core.model.people import Right
 from pinmap.exchange.build_tables import rework_table
 from pinmap.exchange.tables_csv import write_csv
-from pinmap.services import comparing, jobs, revisions
+from pinmap.services import bench, comparing, jobs, revisions
 from pinmap.services.outputs import MEDIA, Output, safe_name
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
@@ -33,6 +33,7 @@ def show(request: Request, shop: ShopDep, opened: OpenedDep, key: str, letter: s
         opened,
         "revision",
         now=jobs.get(shop, key).version,
+        looms=bench.summaries(shop, opened.snapshot, opened.view.dictionary),
         pairs=[(x, x, letter) for x in letters[:at]] + [(x, letter, x) for x in letters[at + 1 :]],
     )
 
