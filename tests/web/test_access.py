@@ -53,6 +53,8 @@ OWNERS_ONLY = {
     "POST /shop",
     "POST /shop/mark",
     "POST /shop/mark/remove",
+    "GET /shop/keeping",
+    "POST /shop/keeping/backup",
 }
 
 # Where these lead there is something; anything else is called 999 and is not there.

@@ -33,6 +33,7 @@ WITHOUT_VERSION = {
     "/jobs/{key}/handover/revoke": "ends a link, whatever happened to it",
     "/s/{token}": "reads",
     "/s/{token}/ask": "adds a question",
+    "/shop/keeping/backup": "takes a copy of everything away",
     "/shop/mark": "takes the place of any earlier mark",
     "/shop/mark/remove": "takes off whatever mark there is",
     "/platforms/new": "makes a new platform",
