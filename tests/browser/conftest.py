@@ -50,7 +50,8 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-def _serve(url: str, *, with_owner: bool = True) -> Iterator[str]:
+def serve(url: str, *, with_owner: bool = True) -> Iterator[str]:
+    """The address of a server on this database, for as long as it is asked for."""
     app = create_app(Settings(database_url=url, demo=False))
     if with_owner:
         session_of(app.state.shop, token=_TOKEN)
@@ -72,18 +73,18 @@ def _serve(url: str, *, with_owner: bool = True) -> Iterator[str]:
 def demo_site(demo_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[str]:
     """The app with the demo; tests that change it choose ``empty_site``."""
     with demo_copy() as url:
-        yield from _serve(url)
+        yield from serve(url)
 
 
 @pytest.fixture
 def empty_site(empty_url: str) -> Iterator[str]:
-    yield from _serve(empty_url)
+    yield from serve(empty_url)
 
 
 @pytest.fixture
 def nobodys_site(empty_url: str) -> Iterator[str]:
     """A site that has no owner yet; its database is at ``empty_url``."""
-    yield from _serve(empty_url, with_owner=False)
+    yield from serve(empty_url, with_owner=False)
 
 
 class Watched:
