@@ -181,10 +181,10 @@ def lines(snapshot: Snapshot, routing: Routing, rows: Sequence[BuildRow], plan: 
             ("b", row.end, routing.wire[row.wire].b),
         )
     ]
-    order = [x.key for x in snapshot.job.looms]
+    order = {x.key: number for number, x in enumerate(snapshot.job.looms)}
     found += sorted(
         ends,
-        key=lambda x: (order.index(x.loom), natural_key(x.place), natural_key(x.name.rpartition(" at ")[2])),
+        key=lambda x: (order.get(x.loom, len(order)), natural_key(x.place), natural_key(x.name.rpartition(" at ")[2])),
     )
     found += _tests(snapshot, plan, by_wire, looms)
     return tuple(found)

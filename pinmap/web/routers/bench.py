@@ -52,15 +52,16 @@ def show(
     sheet = bench.sheet(shop, opened.analysis, serial.strip())
     here = sheet.of(chosen)
     places = list(dict.fromkeys(s.line.place for s in here if s.line is not None))
-    listed = _listed(here, loom, place if place in places else "", show)
+    loom, place = loom if loom in sheet.by_loom else "", place if place in places else ""
+    listed = _listed(here, loom, place, show)
     first = next((i for i, s in enumerate(listed) if s.ref == at), 0)
     units = opened.job.practice.units
     fields = {
         "variant": opened.variant.key,
         "serial": sheet.serial,
         "stage": chosen.value,
-        "loom": loom if loom in sheet.by_loom else "",
-        "place": place if place in places else "",
+        "loom": loom,
+        "place": place,
         "show": _ALL if show == _ALL else "",
     }
     return job_page(

@@ -12,7 +12,9 @@ from pinmap.core.build.check_off import Line, LineState, Standing, lines, progre
 from pinmap.core.build.ring_out import ring_out
 from pinmap.core.model.bench import Entry, Stage, Verdict, digest
 from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.words import Kind
 from pinmap.services.analysis import analyse
+from tests.factories_electrics import IN, OUT, bench_loom, in_two_looms
 from tests.factories_rules import change_segment, change_signal, clean
 
 
@@ -129,3 +131,19 @@ def test_progress_in_words() -> None:
     assert far.words("done") == "1 of 4 done, 1 failed, 1 to do again"
     assert (far.open, far.complete) == (1, False)
     assert not progress(()).complete
+
+
+def test_looms_that_plug_into_each_other_are_worked_on_one_by_one() -> None:
+    m = bench_loom()
+    m.pin("h:C1-1", Kind.SUPPLY_30, OUT, mm2=2.5)
+    m.pin("h:C1-2", Kind.GROUND, OUT, mm2=2.5)
+    m.pin("d:C1-1", Kind.HIGH_SIDE, IN, component="lamp", mm2=1.5)
+    m.pin("d:C1-2", Kind.GROUND, IN, component="lamp", mm2=1.5)
+    m.signal("h:C1-1", "d:C1-1")
+    m.signal("h:C1-2", "d:C1-2")
+    found = made_of(in_two_looms(m.snapshot(), 6))
+    ends = [x.loom for x in found if x.stage is Stage.ENDS]
+    assert len(set(ends)) == 2
+    assert len(list(dict.fromkeys(ends))) == sum(a != b for a, b in zip(["", *ends], ends, strict=False))
+    for stage in Stage:
+        assert {x.loom for x in found if x.stage is stage} == set(ends), stage
