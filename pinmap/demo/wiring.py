@@ -94,7 +94,7 @@ MAIN_RELAY = (
     _w("K1.85=0.75 f:B-9 o:P2-8", "Main relay control", mm2=0.75),
     _w("F2.2=2.5 f:B-1 f:B-2 o:P2-1=2.5", "Control unit supply 1", mm2=2.5),
     _w("F3.2=2.5 f:B-3 o:P2-2=2.5", "Control unit supply 2"),
-    _w("F4.2=4 q:Y5-1 q:Y6-1 q:Y7-1 q:Y8-1 q:Y9-1 q:E2-1", "Valve supply 87"),
+    _w("F4.2=4 q:Y5-1=2.5 q:Y6-1 q:Y7-1 q:Y8-1 q:Y9-1 q:E2-1", "Valve supply 87"),
     _w("F5.2=1.5 q:B4-1 q:B10-1 K4.86=0.75 K5.86=0.75 K6.86=0.75 K8.86=0.75", "Sensor supply 87"),
     _w("b:C102-1=1.5 f:B-5 o:P2-4=0.75 q:A5-2=0.75 g:C-1=0.75 K7.86=0.75", "Ignition supply 15"),
 )

@@ -14,7 +14,7 @@ from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Job, Snapshot, as_plain
 from pinmap.core.model.words import Severity
 from pinmap.core.rules import registry
-from pinmap.core.rules.finding import Finding
+from pinmap.core.rules.finding import Finding, Working
 from pinmap.exchange import job_json
 from pinmap.services import analysis, audit, dictionary, jobs
 from pinmap.services.audit import Subject
@@ -171,7 +171,13 @@ def _checks_of(stored: Mapping[str, Any] | None) -> Checks | None:
 def _finding(stored: Mapping[str, Any]) -> Finding:
     numbers = tuple(tuple(line) for line in stored.get("numbers", ()))
     texts = {name: tuple(stored.get(name, ())) for name in ("where", "refs")}
-    return Finding(**{**stored, **texts, "numbers": numbers, "severity": Severity(stored["severity"])})
+    workings = tuple(
+        Working(**{**w, "inputs": tuple((name, value) for name, value in w["inputs"])})
+        for w in stored.get("workings", ())
+    )
+    return Finding(
+        **{**stored, **texts, "numbers": numbers, "workings": workings, "severity": Severity(stored["severity"])}
+    )
 
 
 def list_revisions(shop: Shop, key: str) -> tuple[RevisionLine, ...]:

@@ -18,7 +18,7 @@ from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.services.analysis import Analysis, analyse, own_entries
 from pinmap.services.memory import Memory
 
-_TIME_S = 20.0
+_TIME_S = 60.0
 _PROTECTIONS: Memory[tuple[FeedReport, ...]] = Memory(16)
 _SETTLED: Memory[Settled] = Memory(8)
 

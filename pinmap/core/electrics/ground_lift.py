@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pinmap.core.electrics.results import ElectricalReport
-from pinmap.core.facts.constants import Constant
+from pinmap.core.facts.constants import CRANK_JOINT_DROP_V, Constant
 from pinmap.core.loom.results import pin_point
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.pinouts import PinKey
@@ -13,7 +13,6 @@ from pinmap.core.model.words import Direction, Kind, Role
 
 LOOK_V = Constant(0.1, "V", "common practice, workshop reports: ground drop under load worth a look")
 FAIL_V = Constant(0.2, "V", "common practice, workshop reports: ground drop under load that is a fault")
-CRANK_V = Constant(0.5, "V", "common practice: across one joint while cranking")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +47,7 @@ class GroundLift:
 
 def limit_v(code: str) -> float:
     """What a ground may be lifted in a load case of this letter [V]."""
-    return CRANK_V.value if code == "C" else FAIL_V.value
+    return CRANK_JOINT_DROP_V.value if code == "C" else FAIL_V.value
 
 
 def ground_lifts(snapshot: Snapshot, variant: Variant, report: ElectricalReport) -> tuple[GroundLift, ...]:

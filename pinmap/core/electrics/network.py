@@ -36,6 +36,7 @@ from pinmap.core.facts.constants import (
     FUSE_DROP_V,
     RELAY_COIL_OHM,
     RELAY_CONTACT_OHM,
+    SPLICE_OHM,
     STUD_OHM,
     SWITCH_CONTACT_OHM,
 )
@@ -109,14 +110,16 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
 
 
 def _add_wires(parts: Parts, routing: Routing, devices: Mapping[str, Device]) -> tuple[list[float], list[float]]:
-    """Resistance of each wire at 20 °C, and of its rings on studs [ohm]."""
+    """Resistance of each wire at 20 °C, and of its rings on studs and crimps in splices [ohm]."""
     wire_ohm, joint = [], []
     studs = {key for key, device in devices.items() if device.kind is DeviceKind.STUD}
     for wire in routing.wires:
         ohm = wire_ohm_20(wire)
         parts.element(wire.a.point, wire.b.point, ohm, f"wire {wire.id}")
         wire_ohm.append(ohm)
-        joint.append(STUD_OHM.value * sum(e.device is not None and e.device.device in studs for e in (wire.a, wire.b)))
+        ends = (wire.a, wire.b)
+        rings = sum(e.device is not None and e.device.device in studs for e in ends)
+        joint.append(STUD_OHM.value * rings + SPLICE_OHM.value * sum(bool(e.splice) for e in ends))
     return wire_ohm, joint
 
 

@@ -39,7 +39,8 @@ _DESCENT_SHARE = 0.6  # of the time left, where a proof is to follow
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Optimum:
     """A choice of sizes. ``sizes`` stand in the order of ``knobs``; masses are copper of all variants together [kg];
-    ``bound_kg`` is a proven lower bound, reached where ``proven``. ``unmet`` are limits that even the largest sizes
+    ``bound_kg`` is a proven lower bound, reached where ``proven``; ``cut_short``: even the search without proof had not
+    the time to end. ``unmet`` are limits that even the largest sizes
     break; ``rounds`` and ``solved`` tell the work: masters, and networks solved."""
 
     knobs: tuple[Knob, ...]
@@ -48,6 +49,7 @@ class Optimum:
     mass_kg: float
     bound_kg: float
     proven: bool
+    cut_short: bool
     unmet: tuple[Breach, ...]
     ratio_unmet: bool
     rounds: int
@@ -92,6 +94,7 @@ class _Search:
         if self.ratio_unmet:
             self.ratios = []
         self.rounds = 0
+        self.cut_short = False
         self.first: list[int] = []
         self.rows: list[Row] = []
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}
@@ -110,6 +113,7 @@ class _Search:
             mass_kg=mass,
             bound_kg=mass if proven else min(bound, mass),
             proven=proven,
+            cut_short=self.cut_short,
             unmet=tuple(self.unmet),
             ratio_unmet=self.ratio_unmet,
             rounds=self.rounds,
@@ -130,6 +134,7 @@ class _Search:
         tight: dict[str, float] = {}
         for _ in range(_GUESSES):
             if time.monotonic() > self.until:
+                self.cut_short = True
                 break
             near = Rows(self.judge, self.knobs, sizes, self.left_out)
             first = [max(f, g) for f, g in zip(near.first, floor, strict=True)]
@@ -169,12 +174,15 @@ class _Search:
         Takes at most this share of the time left."""
         until = time.monotonic() + share * max(self.until - time.monotonic(), 0.0)
         open_knobs = [i for i, k in enumerate(self.knobs) if len(k.sizes) > 1]
-        while open_knobs and time.monotonic() < until:
+        while open_knobs:
             open_knobs = [i for i in open_knobs if best[i] > self.knobs[i].sizes[0]]
             open_knobs.sort(key=lambda i: -self._saving(best, i))
             thinner: list[int] = []
-            todo = [open_knobs]
-            while todo and time.monotonic() < until:
+            todo = [open_knobs] if open_knobs else []
+            while todo:
+                if time.monotonic() > until:
+                    self.cut_short = True
+                    return best
                 part = todo.pop()
                 trial = list(best)
                 for i in part:

@@ -181,8 +181,8 @@ class _Rounds:
             if not any(map(_differs, found.knobs, found.sizes)):
                 if state.broken:  # other routes would let sizes meet them
                     return self._out_of_circle(seen, len(seen) - 1), CIRCLE
-                if prove or found.proven:
-                    return state, RESTS
+                if found.proven or prove:
+                    return state, CUT_OFF if found.cut_short and not found.proven else RESTS
                 prove = True
                 continue
             prove = False

@@ -30,11 +30,21 @@ COPPER_MELTS_C: Final = Constant(1084.6, "°C", "ITS-90, freezing point of coppe
 
 CONTACT_OHM: Final = Constant(0.005, "ohm", "resistance budget of a control-unit installation, a mated contact")
 STUD_OHM: Final = Constant(0.0005, "ohm", "common practice: one clean ring on a bolt")
+SPLICE_OHM: Final = Constant(0.0003, "ohm", "from memory: one wire's crimp in a sound splice")
 RELAY_CONTACT_OHM: Final = Constant(0.005, "ohm", "common practice: closed relay contact under load")
 SWITCH_CONTACT_OHM: Final = Constant(0.01, "ohm", "common practice: closed switch contact")
 RELAY_COIL_OHM: Final = Constant(85.0, "ohm", "common practice: coil of a 12 V ISO 7588 relay")
 RELAY_PULL_IN_SHARE: Final = Constant(0.65, "1", "common practice: pull-in voltage by nominal voltage at 20 °C")
 FUSE_DROP_V: Final = Constant(0.1, "V", "common practice: voltage drop of a blade fuse at rated current")
+JOINT_DROP_V: Final = Constant(0.1, "V", "connection that carries much current, SAE as quoted in a workshop manual")
+SMALL_JOINT_DROP_V: Final = Constant(
+    0.05,
+    "V",
+    "SAE as quoted in a workshop manual asks for 0 V at a small wire's connection; what a meter may still show",
+)
+SWITCH_DROP_V: Final = Constant(0.3, "V", "switch or relay contact, SAE as quoted in a workshop manual")
+CRANK_JOINT_DROP_V: Final = Constant(0.5, "V", "common practice: over one joint while cranking, workshop manuals")
+SMALL_WIRE_MM2: Final = Constant(1.0, "mm²", "common practice: up to here a connection counts as a small wire's")
 DIODE_DROP_V: Final = Constant(0.8, "V", "common practice: silicon diode under load")
 HEAT_MARGIN_K: Final = Constant(10.0, "K", "common practice: distance kept from the insulation's class")
 LOADED_SHARE: Final = Constant(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pinmap.core.model.words import Severity
 from pinmap.core.rules.context import Context
-from pinmap.core.rules.finding import Finding
+from pinmap.core.rules.finding import Finding, Working
 
 Numbers = tuple[tuple[str, float, float | None, str], ...]
 
@@ -26,7 +26,8 @@ class RuleInfo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hit:
-    """What a rule saw at one place; the card supplies the rest of the finding."""
+    """What a rule saw at one place; the card supplies the rest of the finding. ``workings`` are those of numbers that
+    are more than read off or counted in the job."""
 
     where: tuple[str, ...]
     refs: tuple[str, ...]
@@ -36,6 +37,7 @@ class Hit:
     severity: Severity | None = None  # the card's where None
     title: str = ""
     source: str = ""
+    workings: tuple[Working, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +62,21 @@ class Rule:
                 source=hit.source or self.info.source,
                 way_out=hit.way_out,
                 variant=context.variant.key,
+                workings=self._workings(hit),
             )
             out.setdefault(found.key, found)
         return list(out.values())
+
+    def _workings(self, hit: Hit) -> tuple[Working, ...]:
+        """One a number; what the rule does not work out is read off or counted in the job."""
+        given = {w.what: w for w in hit.workings}
+        at = ("where", "; ".join(hit.where))
+        source = hit.source or self.info.source
+        return tuple(
+            given.get(what) or Working(what=what, formula="as it stands in the job, read off or counted",
+                                       inputs=(at, ("limit", self.info.limit)), source=source)
+            for what, *_ in hit.numbers
+        )  # fmt: skip
 
 
 def rule(

@@ -14,6 +14,7 @@ from pinmap.core.facts.fault import OVERLOAD_K
 from pinmap.core.facts.sources import rows, source
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.words import Direction, Kind, Severity
+from pinmap.core.rules import workings
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.net_parts import pin_refs
@@ -111,11 +112,13 @@ def fuse_against_wire(context: Context) -> Iterator[Hit]:
 
 class _Heat(NamedTuple):
     """Conductor temperatures [°C] at the current that a fuse carries for ever and at the one that opens it within half
-    an hour, and the insulation's limit."""
+    an hour, the insulation's limit, and the wire's surroundings: air [°C] and share of a free wire's current."""
 
     held_c: float
     opening_c: float
     limit_c: float
+    air_c: float
+    share: float
 
 
 def _heat_at_fuse_current(context: Context, judged: list[tuple[Wire, Protection]]) -> dict[str, _Heat]:
@@ -134,8 +137,8 @@ def _heat_at_fuse_current(context: Context, judged: list[tuple[Wire, Protection]
     held = temperature_c(wires, current, air_c, factor)
     opening = temperature_c(wires, _OPENS_AT * current, air_c, factor)
     return {
-        w.id: _Heat(float(h), float(o), float(m))
-        for w, h, o, m in zip(known, held, opening, wires.max_temp_c, strict=True)
+        w.id: _Heat(float(h), float(o), float(m), a, s)
+        for w, h, o, m, a, s in zip(known, held, opening, wires.max_temp_c, ambient, share, strict=True)
     }
 
 
@@ -159,6 +162,11 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
             why=f"{fuse} carries {found.amps:g} A without opening, and that heats this wire, in its bundle and zone, "
             f"to {heat.held_c:.0f} °C where its insulation stands {heat.limit_c:.0f} °C",
             way_out="fit a smaller fuse or a thicker wire, or take the wire out of the heat",
+            workings=(
+                workings.at_fuse_current(
+                    "conductor at the fuse's rating", wire, found.amps, 1.0, heat.air_c, heat.share
+                ),
+            ),
         )
     elif fine_by_table:
         return
@@ -177,6 +185,11 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
             f"the rating, where the fuse opens, the conductor is computed at {heat.opening_c:.0f} °C in its bundle; "
             f"its class of {heat.limit_c:.0f} °C stands {OVERLOAD_K.value:g} K more for hours ({OVERLOAD_K.source})",
             way_out="nothing need change; a smaller fuse or a thicker wire would meet the table too",
+            workings=(
+                workings.at_fuse_current(
+                    "conductor as the fuse opens", wire, found.amps, _OPENS_AT, heat.air_c, heat.share
+                ),
+            ),
         )
     elif limit is None:
         yield Hit(
@@ -226,6 +239,7 @@ def fuse_load(context: Context) -> Iterator[Hit]:
                 way_out="fit the next larger fuse if the wires allow it, divide the load over two fuses, or move the "
                 "fuse to a cooler place",
                 source=limit.source,
+                workings=(workings.of_limit(limit, "steady current"),),
             )
 
 
@@ -250,4 +264,5 @@ def fuse_place(context: Context) -> Iterator[Hit]:
                     why=limit.why,
                     way_out="move the fuse nearer to the source, or cover the wire all the way and keep it short",
                     source=limit.source,
+                    workings=(workings.of_limit(limit, "unfused length"),),
                 )

@@ -11,6 +11,7 @@ from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, Role, Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
+from pinmap.core.rules.finding import Working
 from pinmap.core.rules.meeting import LOW_SIDES
 from pinmap.core.rules.net_parts import NetPin, pin_refs
 
@@ -116,6 +117,15 @@ def lifted_ground(context: Context) -> Iterator[Hit]:
             why=f"in the case {lift.case} it lies {lift.volts:.2f} V above battery minus",
             way_out="thicker or shorter ground wires, more ground pins of the unit in use, or the heavy loads' returns "
             "on a ground of their own",
+            workings=tuple(
+                Working(
+                    what=f"above the {what}", formula="difference of two node voltages of the solved network",
+                    inputs=(("load case", lift.case), ("the ground", f"{lift.volts:.3f} V above battery minus"),
+                            (f"the {what}", f"{lift.volts - volts:.3f} V above battery minus")),
+                    source=FAIL_V.source,
+                )
+                for what, volts in over.items() if volts is not None
+            ),
         )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from pinmap.core.electrics.protection_limits import Limit
 from pinmap.core.loom.results import device_point
 from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Severity
+from pinmap.core.rules import workings
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 from pinmap.core.rules.fuses import largest_fuse_a
@@ -44,6 +45,7 @@ def _hit(fuse: FuseReport, limit: Limit, way_out: str) -> Hit:
         why=limit.why,
         way_out=way_out,
         source=limit.source,
+        workings=(workings.of_limit(limit, limit.title.lower()),),
     )
 
 

@@ -12,10 +12,13 @@ from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.words import NodeKind, Severity
+from pinmap.core.rules import workings
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
+from pinmap.core.rules.finding import Working
 
 _CP = "common practice"
+_STEADY_SOURCE = "steady-drop limits after SAE as quoted in workshop manuals; the shop's own practice"
 _CABLE_V, _ALWAYS_WRONG_V = 0.2, 1.0
 
 
@@ -72,6 +75,10 @@ def _too_warm(context: Context, wire: Wire, state: WireState) -> Hit:
         why=f"{wire.mm2:g} mm2 with {limit.name} reaches {state.temp_c:.0f} °C in the case {state.case}, by the heat "
         "balance of its bundle",
         way_out=f"{_thicker(context, wire.id)}, a higher insulation class, or a cooler or smaller bundle",
+        workings=(
+            workings.wire_temperature("conductor", wire, state),
+            workings.heating_current("current that heats it", state),
+        ),
     )
 
 
@@ -92,6 +99,10 @@ def _over_table(context: Context, wire: Wire, state: WireState) -> Hit:
         why=f"{said.why}; the job's practice lets {RULE_NAMES[practice.heat_rule]} decide",
         way_out=f"{_thicker(context, wire.id)}, or let the heat balance decide in the job's settings",
         source=said.source,
+        workings=(
+            workings.heating_current("current that heats it", state),
+            workings.wire_temperature("conductor by the heat balance", wire, state),
+        ),
     )
 
 
@@ -130,7 +141,7 @@ def class_below_zone(context: Context) -> Iterator[Hit]:
     "dim. Feed and return both count.",
     limit="the load's own least voltage or the shop's share of supply; never over 1.0 V in steady running; 0.2 V in "
     "one wire is worth a look",
-    source="steady-drop limits after SAE as quoted in workshop manuals; the shop's own practice",
+    source=_STEADY_SOURCE,
 )
 def voltage_drop(context: Context) -> Iterator[Hit]:
     said: set[str] = set()
@@ -159,6 +170,10 @@ def voltage_drop(context: Context) -> Iterator[Hit]:
             why=f"{wire.length_m:.1f} m of {wire.mm2:g} mm2 at {abs(worst.current_a):.1f} A; the load still gets "
             "what it needs",
             way_out=f"nothing need change; to lose less, {_thicker(context, wire.id)}",
+            workings=(
+                workings.wire_drop("lost in this wire", wire, worst),
+                workings.current("current", worst.case),
+            ),
         )
 
 
@@ -218,6 +233,7 @@ def _load_hit(state: LoadState) -> Hit:
         way_out="look which piece loses most: thicker or shorter wire on the "
         + ("feed" if state.feed_drop_v >= state.return_drop_v else "return")
         + " side first, then fewer joints, or a relay near the load",
+        workings=workings.load_voltages(state, _STEADY_SOURCE),
     )
 
 
@@ -242,6 +258,14 @@ def splice_ratio(context: Context) -> Iterator[Hit]:
                 numbers=(("ratio", sizes[-1] / others, 3.0, ""),),
                 why=f"{sizes[-1]:g} mm2 meets {others:g} mm2",
                 way_out="step down in two splices, or fold the thin wires back to fill the barrel",
+                workings=(
+                    Working(
+                        what="ratio",
+                        formula="thickest wire / all others together",
+                        inputs=(("thickest", f"{sizes[-1]:g} mm²"), ("others", f"{others:g} mm²")),
+                        source=_CP,
+                    ),
+                ),
             )
 
 

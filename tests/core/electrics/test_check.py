@@ -11,7 +11,7 @@ from pinmap.core.electrics.check import check
 from pinmap.core.electrics.heat import ampacity_a, wire_heat
 from pinmap.core.electrics.network import build_network, solve
 from pinmap.core.electrics.results import ElectricalReport
-from pinmap.core.facts.constants import CONTACT_OHM
+from pinmap.core.facts.constants import CONTACT_OHM, SPLICE_OHM
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
 from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
@@ -89,9 +89,10 @@ def test_branched_circuit_by_hand() -> None:
     assert [wires[i].current_a for i in ("2A", "2B", "2C")] == pytest.approx([4, 3, -7])
     r = {i: w.resistance_ohm for i, w in wires.items()}
     states = {s.load: s for s in report.loads if s.case == "idle"}
+    ends = OHM + SPLICE_OHM.value  # each wire's contact, and its crimp in the splice
     for name, amps, feed, back in (("d:a", 4, "1B", "2A"), ("d:b", 3, "1C", "2B")):
-        assert states[name].feed_drop_v == pytest.approx(7 * (r["1A"] + OHM) + amps * (r[feed] + OHM))
-        assert states[name].return_drop_v == pytest.approx(7 * (r["2C"] + OHM) + amps * (r[back] + OHM))
+        assert states[name].feed_drop_v == pytest.approx(7 * (r["1A"] + ends) + amps * (r[feed] + ends))
+        assert states[name].return_drop_v == pytest.approx(7 * (r["2C"] + ends) + amps * (r[back] + ends))
 
 
 def test_parallel_grounds_share_by_resistance() -> None:

@@ -19,6 +19,7 @@ from pinmap.core.model.jobs import Job, Pick, Seat, Snapshot, Variant
 from pinmap.core.model.looms import DeviceEnd
 from pinmap.core.model.words import DeviceKind, Direction, Evidence, Fate, Gender, Kind, Role, Severity
 from pinmap.core.rules.registry import rule_list, run, run_all
+from pinmap.demo import finished_snapshot, half_way_snapshot
 from tests import factories_rules as f
 
 REQUIRED = [
@@ -233,3 +234,14 @@ def test_the_order_of_records_does_not_change_what_is_said(seed: int) -> None:
     one, other = (run(s, variant, Routing(), ElectricalReport(), dictionary()) for s in (job, turned))
     assert {x.rule for x in one} == {x.rule for x in other}
     assert DeviceEnd("F1", "1") is not None
+
+
+def test_every_number_of_every_finding_says_how_it_came_about() -> None:
+    said = [x for s in (finished_snapshot(), half_way_snapshot()) for x in run_all(s, dictionary())]
+    numbers = [(x.rule, x.working(what)) for x in said for what, *_ in x.numbers]
+    assert len(numbers) > 40
+    for rule_id, working in numbers:
+        assert working is not None, rule_id
+        assert working.formula, rule_id
+        assert working.inputs, rule_id
+        assert working.source, rule_id
