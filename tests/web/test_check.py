@@ -21,6 +21,17 @@ def test_findings_are_listed_and_one_is_accepted_by_name(bench: Visitor) -> None
     assert (made.finding, made.by, made.reason) == (finding, "A. Fitter", "measured by hand")
 
 
+def test_notes_that_say_the_same_of_many_places_are_folded(visitor: Visitor) -> None:
+    page = visitor.open("/jobs/q24-brindle/check").page
+    folded = page.select("details.many")
+    assert folded
+    for fold in folded:
+        said = {(f.select_one(".tag").get_text(), f.select_one("h3 a").get_text()) for f in fold.select("article")}  # type: ignore[union-attr]  # each has them
+        assert len(said) == 1
+        assert "note" in {severity for severity, _ in said}
+        assert f"at {len(fold.select('article'))} places" in fold.summary.get_text()  # type: ignore[union-attr]  # it has one
+
+
 def test_an_acceptance_owes_a_reason(bench: Visitor) -> None:
     bench.open(PAGE)
     finding = bench.form(f"{PAGE}/accept").values()["finding"][0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import groupby
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -31,12 +32,13 @@ def findings(request: Request, shop: ShopDep, key: str, variant: str = "") -> HT
     opened = open_job(shop, key, variant)
     found = analysis.findings(opened.snapshot, None, opened.view.dictionary)
     order = list(Severity)
+    ranked = sorted(found, key=lambda f: (order.index(f.severity), f.rule))
     return job_page(
         request,
         "check/findings.html",
         opened,
         "check",
-        findings=sorted(found, key=lambda f: (order.index(f.severity), f.rule)),
+        groups=[list(same) for _, same in groupby(ranked, key=lambda f: (f.severity, f.rule))],
         count={s.value: sum(f.severity == s for f in found) for s in Severity},
         accepted={a.finding: a for a in opened.job.acceptances},
     )
