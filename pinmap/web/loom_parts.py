@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pinmap.core.crossing import edits
+from pinmap.core.crossing import edit_checks, edits
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job, Snapshot, Variant
 from pinmap.core.model.looms import Loom, Node
@@ -16,8 +16,11 @@ def fresh_key(job: Job, stem: str) -> str:
     return next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
 
 
-def with_loom(job: Job, at: str = "") -> tuple[Job, str]:
-    """The loom of the node ``at``, else the job's first one, made when there is none."""
+def with_loom(job: Job, at: str = "", chosen: str = "") -> tuple[Job, str]:
+    """The loom of the node ``at``, else the chosen one, else the job's first one, made when there is none. Raises
+    InputError for a choice that is not there."""
+    if chosen and not at:
+        return job, edit_checks.find(job.looms, chosen, "loom").key
     loom = next((n.loom for n in job.nodes if n.key == at), job.looms[0].key if job.looms else "")
     return (job, loom) if loom else (edits.add_loom(job, Loom(key="loom", name="Adapter loom")), "loom")
 

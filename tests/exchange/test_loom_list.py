@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from pinmap.core.crossing.edits import part_loom
 from pinmap.core.crossing.edits_run_list import take_runs
 from pinmap.core.errors import FileRejected
+from pinmap.core.model.looms import Loom
 from pinmap.demo import finished_snapshot
 from pinmap.exchange.loom_list import read_runs, table_of
 from pinmap.exchange.pinout_in import read_pasted
@@ -20,6 +24,18 @@ def test_the_demo_goes_out_and_in_without_a_change() -> None:
     assert len(taken) == len(snapshot.job.segments)
     assert {t.problem for t in taken} == {""}
     assert job == snapshot.job
+
+
+def test_two_looms_go_out_and_in_without_a_change() -> None:
+    snapshot = finished_snapshot()
+    assert "loom" not in table_of(snapshot.job).headings
+    job = part_loom(snapshot.job, "J6-J9", at_m=0.2, loom=Loom(key="l2", name="Starter loom"), name="X90")
+    table = table_of(job)
+    assert {row[-1] for row in table.rows} == {"Engine and front loom", "Starter loom"}
+    lines = read_runs(read_pasted(csv_text(table.headings, table.rows)))
+    again, taken = take_runs(replace(snapshot, job=job), lines)
+    assert {t.problem for t in taken} == {""}
+    assert again == job
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,8 @@ import pytest
 from fastapi.routing import APIRoute, iter_route_contexts
 
 from pinmap.core.crossing import edits
+from pinmap.core.model.jobs import Job, Snapshot
+from pinmap.core.model.looms import Loom
 from pinmap.core.model.pinouts import PinKey
 from pinmap.core.model.words import Fate
 from pinmap.services import card, crossing, dictionary, jobs, people, pinout_import, platforms, questions
@@ -120,6 +122,7 @@ def _ref(platform: str, cavity: str, edition: str = "") -> str:
 REDO = "/jobs/{key}/redo"  # what somebody else saves leaves nothing to be done again
 RUN_LIST = "/jobs/{key}/layout/list/take"  # its form stands on the answer to another one
 BOARD = f"{JOB}/layout/board"
+LOOMS = f"{JOB}/layout/looms"
 LEDGER = f"{JOB}/decide/ledger"
 SIGNAL = f"{JOB}/decide/signals/s001"
 CASES = (
@@ -169,6 +172,20 @@ CASES = (
          differs=("From fuse box; To late; Length 55 mm",)),
     Case("/jobs/{key}/layout/board/picture", BOARD, f"{BOARD}/picture",
          {"on-r1": "4", "on-r2": "1", "reference": "r1", "true_mm": "810"}, differs=("run r2", "203 mm")),
+    Case("/jobs/{key}/layout/looms", LOOMS, LOOMS, {"name": "Typed late"}, differs=("loom Typed late",)),
+    Case("/jobs/{key}/layout/looms/part", LOOMS, f"{LOOMS}/part",
+         {"segment": "r1", "at_mm": "250", "name": "X40", "loom": "Typed late"},
+         differs=("loom Typed late", "mating m1", "X40S", "250 mm")),
+    Case("/jobs/{key}/layout/looms/looms/{loom}", LOOMS, f"{LOOMS}/looms/loom", {"name": "Typed late"},
+         differs=("Name", "Typed late")),
+    Case("/jobs/{key}/layout/looms/plug", LOOMS, f"{LOOMS}/plug", {"a": "X40S", "b": "X40P"},
+         differs=("mating m1", "From X40S; To X40P")),
+    Case("/jobs/{key}/layout/looms/matings/{mating}", LOOMS, f"{LOOMS}/matings/m1", {}, "deed=unplug",
+         differs=("mating m1", "taken out")),
+    Case("/jobs/{key}/layout/looms/matings/{mating}/cavity", LOOMS, f"{LOOMS}/matings/m1/cavity", {"cavity": "7"}, "",
+         {"signal": "s001"}, differs=("mating m1", "Cavities kept", "7 Lamp feed")),
+    Case("/jobs/{key}/layout/looms/halves/{node}", LOOMS, f"{LOOMS}/halves/X40S", {"name": "X41"},
+         differs=("connector X40S", "Name", "X41")),
     Case("/jobs/{key}/undo", f"{JOB}/layout", f"{JOB}/undo", differs=("Customer", "Somebody else's customer")),
     Case("/jobs/{key}/check/accept", f"{JOB}/check", f"{JOB}/check/accept",
          {"reason": "it is a test, late"}, differs=("Accepted by A. Fitter; Reason it is a test, late",)),
@@ -242,7 +259,19 @@ def _ready(visitor: Visitor, case: Case) -> Case:
         view = jobs.get(visitor.shop, "bench")
         found = next(p for p in crossing.proposals(view) if p.function_code == "CKP")
         return replace(case, typed={"take": [crossing.token(found)]})
+    if case.route.startswith("/jobs/{key}/layout/looms/") and case.route.rpartition("/")[2] != "part":
+        _two_looms(visitor.shop, plugged=case.route.rpartition("/")[2] != "plug")
     return case
+
+
+def _two_looms(shop: Shop, *, plugged: bool) -> None:
+    """The job's loom parted in its first run, or parted and then taken apart."""
+
+    def change(job: Job, _: Snapshot) -> Job:
+        job = edits.part_loom(job, "r1", at_m=0.3, loom=Loom(key="other", name="Other loom"), name="X40")
+        return job if plugged else edits.unplug(job, "m1")
+
+    jobs.edit(shop, "bench", jobs.get(shop, "bench").version, change)
 
 
 @pytest.mark.parametrize("case", CASES, ids=[c.route for c in CASES])

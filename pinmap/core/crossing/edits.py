@@ -29,6 +29,7 @@ from pinmap.core.crossing.edits_matings import (
     keep_cavity,
     mate_connectors,
     move_kept,
+    part_loom,
     unplug,
     update_mating,
 )
@@ -90,6 +91,7 @@ __all__ = [
     "mate_connectors",
     "merge",
     "new_job",
+    "part_loom",
     "put_in_line",
     "remove_device",
     "remove_load_case",

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import count
 
 from pinmap.core.crossing.edit_checks import drop, find, half_of, new_key, swap, text
+from pinmap.core.crossing.edits_parts import LEAST_RUN_M, add_loom
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
-from pinmap.core.model.looms import MatedCavity, Mating, Node
+from pinmap.core.model.looms import Loom, MatedCavity, Mating, Node, Segment
 from pinmap.core.model.words import Gender, NodeKind
 
 
@@ -24,6 +27,54 @@ def mate_connectors(job: Job, a: str, b: str, *, key: str = "", note: str = "") 
     key = key or next(k for n in range(1, len(taken) + 2) if (k := f"m{n}") not in taken)
     new_key(job.matings, key, "key")
     return replace(job, matings=(*job.matings, Mating(key=key, a=a, b=b, note=note)))
+
+
+def part_loom(job: Job, segment: str, *, at_m: float, loom: Loom, name: str) -> Job:
+    """Cuts a run at ``at_m`` from its end a and puts two mated in-line connectors there; what lies beyond the run's end
+    b is ``loom`` from then on. The half that stays has sockets, which may be live while the looms are apart (common
+    practice). Every length stays. Raises InputError where another way leads round the run.
+    """
+    run = find(job.segments, segment, "segment")
+    if not (math.isfinite(at_m) and LEAST_RUN_M <= at_m <= run.length_m - LEAST_RUN_M):
+        raise InputError("at_m", at_m, f"run {segment} is {run.length_m * 1000:g} mm long; cut it in between")
+    name = text(name, "name", "name the pair of connectors, such as X40")
+    beyond = _beyond(job, run)
+    job = add_loom(job, loom)
+    keys = {n.key for n in job.nodes}
+    stem = "".join(c for c in name if c.isalnum()) or "X"
+    near, far = (next(k for n in count() if (k := f"{stem}{side}{n or ''}") not in keys) for side in "SP")
+    rest = next(k for n in count(1) if (k := f"{segment}-{n}") not in {s.key for s in job.segments})
+    halves = (
+        Node(key=near, loom=run.loom, kind=NodeKind.CONNECTOR, name=f"{name}S", gender=Gender.SOCKET),
+        Node(key=far, loom=loom.key, kind=NodeKind.CONNECTOR, name=f"{name}P", gender=Gender.PIN),
+    )
+    nodes = tuple(replace(n, loom=loom.key) if n.key in beyond else n for n in job.nodes)
+    segments: list[Segment] = []
+    for s in job.segments:
+        if s is run or s.key == run.key:
+            segments.append(replace(run, b=near, length_m=round(at_m, 4)))
+            left_m = round(run.length_m - at_m, 4)
+            segments.append(replace(run, key=rest, loom=loom.key, a=far, length_m=left_m))
+        else:
+            segments.append(replace(s, loom=loom.key) if s.a in beyond else s)
+    job = replace(job, nodes=(*nodes, *halves), segments=tuple(segments))
+    return mate_connectors(job, near, far)
+
+
+def _beyond(job: Job, run: Segment) -> set[str]:
+    """Nodes that hang on a run's end b. Raises InputError where its end a is among them."""
+    found, todo = {run.b}, [run.b]
+    while todo:
+        here = todo.pop()
+        for s in job.segments:
+            if s.key != run.key and here in (s.a, s.b):
+                there = s.b if here == s.a else s.a
+                if there not in found:
+                    found.add(there)
+                    todo.append(there)
+    if run.a in found:
+        raise InputError("segment", run.key, "another way leads round this run; cut that first, or choose another run")
+    return found
 
 
 def update_mating(job: Job, key: str, *, note: str) -> Job:

@@ -28,6 +28,7 @@ _DEVICE_FIELDS = frozenset(
 )
 _NODE_FIELDS = frozenset({"kind", "name", "mates", "housing", "gender", "terminal", "plugged", "note"})
 _SEGMENT_FIELDS = frozenset({"a", "b", "length_m", "zone", "covering"})
+LEAST_RUN_M = 0.001  # a run of less than a millimetre is a slip of the pen
 _ZONE_FIELDS = frozenset({"name", "ambient_c", "wet", "moving", "hot", "no_splice", "avoid", "forbid"})
 _COLDEST_C, _HOTTEST_C = -60.0, 400.0  # outside of these an ambient temperature is a slip of the pen
 

@@ -27,6 +27,7 @@ class RunLine:
     zone: str = ""
     covering: str = ""
     problem: str = ""  # found while reading
+    loom: str = ""  # key or name; for a blank that of the end that is there, or else the first
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,22 +59,20 @@ def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
     zone = _zone(job, line.zone)
     if line.covering and line.covering not in coverings():
         raise InputError("covering", line.covering, f"choose one of: {', '.join(coverings())}")
-    if not job.looms:
-        job = add_loom(job, Loom(key="loom", name="Adapter loom"))
     there = _run_there(job, snapshot, line)
+    job, loom, new_loom = _loom(job, snapshot, line, there)
     if there is not None:
         return _change(job, there, line, zone)
     if not line.a or not line.b:
         raise InputError("from" if not line.a else "to", "", "a new run leads from one end to another; name both")
     if line.length_m is None:
         raise InputError("length_mm", "", "measure the run; a new one needs its length")
-    job, a, new_a = _node(job, snapshot, line.a)
-    job, b, new_b = _node(job, snapshot, line.b)
+    job, a, new_a = _node(job, snapshot, line.a, loom)
+    job, b, new_b = _node(job, snapshot, line.b, loom)
     taken = {s.key for s in job.segments}
     key = line.run or next(k for n in range(1, len(taken) + 2) if (k := f"r{n}") not in taken)
-    loom = next(n.loom for n in job.nodes if n.key == a)
     run = Segment(key=key, loom=loom, a=a, b=b, length_m=line.length_m, zone=zone or "", covering=line.covering)
-    made = [f"new {what}" for what in (new_a, new_b) if what]
+    made = [f"new {what}" for what in (new_loom, new_a, new_b) if what]
     return add_segment(job, run), ", ".join([f"new run {key}", *made])
 
 
@@ -150,8 +149,32 @@ def _found(job: Job, snapshot: Snapshot, text: str) -> Node | None:
     return next((n for n in job.nodes if mates is not None and n.mates == mates), None)
 
 
-def _node(job: Job, snapshot: Snapshot, text: str) -> tuple[Job, str, str]:
-    """The node that a text names, made when it is not there: (job, key, what was made)."""
+def _loom(job: Job, snapshot: Snapshot, line: RunLine, there: Segment | None) -> tuple[Job, str, str]:
+    """The loom of a line, made when it is not there: (job, key, what was made). Raises InputError where the line
+    contradicts what is there."""
+    ends = [n for n in (_found(job, snapshot, text) for text in (line.a, line.b)) if n is not None]
+    within = there.loom if there is not None else ends[0].loom if ends else job.looms[0].key if job.looms else ""
+    if not line.loom:
+        if within:
+            return job, within, ""
+        return add_loom(job, Loom(key="loom", name="Adapter loom")), "loom", ""
+    named = [x for x in job.looms if line.loom == x.key] or [
+        x for x in job.looms if line.loom.casefold() == x.name.casefold()
+    ]
+    if len(named) > 1:
+        raise InputError("loom", line.loom, f"{len(named)} looms have this name; give a key")
+    if (there is not None or ends) and (not named or named[0].key != within):
+        name = next(x.name for x in job.looms if x.key == within)
+        raise InputError("loom", line.loom, f"what the line names is part of {name}; a run stays in one loom")
+    if named:
+        return job, named[0].key, ""
+    taken = {x.key for x in job.looms}
+    key = next(k for n in range(1, len(taken) + 2) if (k := f"loom{n}") not in taken)
+    return add_loom(job, Loom(key=key, name=line.loom)), key, f"loom {line.loom}"
+
+
+def _node(job: Job, snapshot: Snapshot, text: str, loom: str) -> tuple[Job, str, str]:
+    """The node that a text names, made in this loom when it is not there: (job, key, what was made)."""
     there = _found(job, snapshot, text)
     if there is not None:
         return job, there.key, ""
@@ -161,7 +184,7 @@ def _node(job: Job, snapshot: Snapshot, text: str) -> tuple[Job, str, str]:
     key = next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
     kind = NodeKind.JUNCTION if mates is None else NodeKind.CONNECTOR
     name = text if mates is None else mates.connector
-    made = Node(key=key, loom=job.looms[0].key, kind=kind, name=name, mates=mates)
+    made = Node(key=key, loom=loom, kind=kind, name=name, mates=mates)
     return add_node(job, made), key, f"{'branch point' if mates is None else 'connector'} {name}"
 
 

@@ -10,13 +10,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from pinmap.core.crossing.edit_checks import drop, find, new_key, refuse_led, swap
-from pinmap.core.crossing.edits_parts import add_node, remove_node
+from pinmap.core.crossing.edits_parts import LEAST_RUN_M, add_node, remove_node
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
 from pinmap.core.model.looms import Node, Segment
 from pinmap.core.model.words import NodeKind
-
-LEAST_RUN_M = 0.001  # a run of less than a millimetre is a slip of the pen
 
 
 def slide(job: Job, node: str, *, out_of: str, into: str, by_m: float) -> Job:

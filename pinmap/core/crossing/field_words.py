@@ -111,7 +111,15 @@ class JobNames:
         nodes = {n.key: n.name or n.key for n in job.nodes}
         zones = {z.key: z.name for z in job.zones}
         self._signals = {s.key: s.name for s in job.signals}
-        self._named = {"only_with": self.platforms, "place": nodes, "a": nodes, "b": nodes, "zone": zones}
+        looms = {x.key: x.name for x in job.looms}
+        self._named = {
+            "loom": looms,
+            "only_with": self.platforms,
+            "place": nodes,
+            "a": nodes,
+            "b": nodes,
+            "zone": zones,
+        }
 
     def end(self, end: End) -> str:
         if isinstance(end, DeviceEnd):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count, islice
+from types import MappingProxyType
 from typing import NamedTuple
 
 from pinmap.core.loom.divide import Crossing, Crossings, part_net
@@ -111,7 +112,7 @@ def proposed_cavities(snapshot: Snapshot, known: dict[str, Sequence[Crossing]] |
     in any variant, or else in none of its own. Signals of one twist or screen group get neighbours where there are any.
     What finds none is left out. ``known`` are crossings of variants, by key.
     """
-    users = _users(snapshot, known or {})
+    users = crossing_seats(snapshot, known or {})
     job = snapshot.job
     kept = kept_cavities(job)
     every = frozenset(v.key for v in snapshot.variants)
@@ -146,8 +147,10 @@ def mating_cavities(snapshot: Snapshot, mating: Mating) -> list[Cavity] | None:
     return [c for c in named[0].cavities if all(c.name in h.cavity_names for h in named)]
 
 
-def _users(snapshot: Snapshot, known: dict[str, Sequence[Crossing]]) -> dict[Seat, frozenset[str]]:
-    """What crosses, by signal number and section, and in which variants."""
+def crossing_seats(
+    snapshot: Snapshot, known: Mapping[str, Sequence[Crossing]] = MappingProxyType({})
+) -> dict[Seat, frozenset[str]]:
+    """What crosses, by signal number and section, and in which variants, by key."""
     found: dict[Seat, set[str]] = {}
     for variant in snapshot.variants:
         crossings = known.get(variant.key)
@@ -209,15 +212,15 @@ def _cluster(free: Sequence[Cavity], first: Cavity, size: int) -> list[str]:
     return [c.name for c in free if c in found]
 
 
-def keep_proposed(snapshot: Snapshot) -> Job:
-    """The job with every proposed cavity kept, so that later changes leave it where it is."""
+def keep_proposed(snapshot: Snapshot, mating: str = "") -> Job:
+    """The job with every cavity kept that is proposed at one mating, or at all, so that later changes leave it."""
     job, proposed = snapshot.job, proposed_cavities(snapshot)
 
-    def kept(mating: Mating) -> tuple[MatedCavity, ...]:
+    def kept(here: Mating) -> tuple[MatedCavity, ...]:
         return tuple(
             MatedCavity(cavity=cavity, signal=seat.signal, section=seat.section)
             for seat, cavity in proposed.items()
-            if seat.mating == mating.key
+            if seat.mating == here.key and mating in ("", here.key)
         )
 
     return replace(job, matings=tuple(replace(m, cavities=(*m.cavities, *kept(m))) for m in job.matings))

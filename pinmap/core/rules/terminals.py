@@ -210,6 +210,22 @@ def mating_fit(context: Context) -> Iterator[Hit]:
                 why="; ".join(faults),
                 way_out="pick the counterpart of the real plug; look at its keying and at its contacts",
             )
+    for mating in context.snapshot.job.matings:
+        one, other = (context.snapshot.node[node] for node in (mating.a, mating.b))
+        own, theirs = context.housing(one.housing), context.housing(other.housing)
+        gender = context.gender(one.gender, one.housing)
+        faults = []
+        if gender is not Gender.UNKNOWN and gender is context.gender(other.gender, other.housing):
+            faults.append(f"both halves carry {gender.value} contacts")
+        if own is not None and theirs is not None:
+            faults += _misfits(own, theirs)
+        if faults:
+            yield Hit(
+                where=(context.node_words(one), context.node_words(other)),
+                refs=(f"node:{one.key}", f"node:{other.key}"),
+                why="; ".join(faults),
+                way_out="choose two halves of one family, one with pins and one with sockets",
+            )
 
 
 def _misfits(ours: Housing, theirs: Housing) -> list[str]:
@@ -326,12 +342,12 @@ def seal_range(context: Context) -> Iterator[Hit]:
 )
 def open_cavities(context: Context) -> Iterator[Hit]:
     for node in context.connector_nodes:
-        if node.plugged or not context.sealed(node) or node.mates is None:
+        if node.plugged or not context.sealed(node):
             continue
-        face = context.face(node.mates)
-        if face is None:
+        face = context.face(node.mates) if node.mates is not None else context.housing(node.housing)
+        if face is None or (node.mates is None and node.key not in context.snapshot.mating_of):
             continue
-        used = {end.pin.cavity for _, end in context.wires_at_node.get(node.key, ()) if end.pin is not None}
+        used = {end.cavity for _, end in context.wires_at_node.get(node.key, ())}
         empty = sorted(set(face.cavity_names) - used, key=natural_key)
         if empty:
             yield Hit(

@@ -26,6 +26,7 @@ from pinmap.web.loom_parts import fresh_key, unplaced_connectors, with_connector
 router = APIRouter(prefix="/jobs/{key}/layout/board")
 
 Text = Annotated[str, Form()]
+IN_LINE = "in-line"  # what grows: a connector that is to plug into another loom
 
 
 @router.get("")
@@ -44,6 +45,8 @@ def board(request: Request, shop: ShopDep, key: str, variant: str = "", run: str
         node=chosen_node,
         at_node=[_end(job, s, node) for s in job.segments if chosen_node and node in (s.a, s.b)],
         names=_names(job),
+        looms=[(x.key, x.name) for x in job.looms],
+        loom_names={x.key: x.name for x in job.looms},
         nodes=sorted(job.nodes, key=lambda n: natural_key(n.name or n.key)),
         zone_options=[(z.key, f"{z.name}, {z.ambient_c:g} °C") for z in job.zones],
         coverings=coverings(),
@@ -163,21 +166,27 @@ def grow(
     name: Text = "",
     length_mm: Text = "",
     zone: Text = "",
+    loom: Text = "",
 ) -> Response:
-    """A run from a node to something new: a connector that has no place yet, a branch point, a place for devices. An
-    empty ``at`` begins the loom."""
+    """A run from a node to something new: a connector that has no place yet, one that is to plug into another loom, a
+    branch point, a place for devices. An empty ``at`` begins ``loom``."""
 
     def change(job: Job, snapshot: Snapshot) -> Job:
-        job, loom = with_loom(job, at)
+        job, within = with_loom(job, at, loom)
         if what in (NodeKind.JUNCTION, NodeKind.PLACE):
             kind = NodeKind(what)
             new = fresh_key(job, "j" if kind is NodeKind.JUNCTION else "p")
-            job = edits.add_node(job, Node(key=new, loom=loom, kind=kind, name=name))
+            job = edits.add_node(job, Node(key=new, loom=within, kind=kind, name=name))
+        elif what == IN_LINE:
+            new = fresh_key(job, "x")
+            job = edits.add_node(job, Node(key=new, loom=within, kind=NodeKind.CONNECTOR, name=name))
         else:
-            job, new = with_connector(job, snapshot, loom, what)
+            job, new = with_connector(job, snapshot, within, what)
         if not at:
             return job
-        run = Segment(key=fresh_key(job, "r"), loom=loom, a=at, b=new, length_m=_mm("length_mm", length_mm), zone=zone)
+        run = Segment(
+            key=fresh_key(job, "r"), loom=within, a=at, b=new, length_m=_mm("length_mm", length_mm), zone=zone
+        )
         return edits.add_segment(job, run)
 
     view = jobs.edit(shop, key, version, change, f"new at {at}" if at else "loom begun")

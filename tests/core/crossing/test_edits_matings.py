@@ -8,10 +8,11 @@ import pytest
 
 from pinmap.core.crossing import edits
 from pinmap.core.errors import InputError
+from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Job, Snapshot
-from pinmap.core.model.looms import MatedCavity
+from pinmap.core.model.looms import Loom, MatedCavity
 from pinmap.core.model.words import DeviceKind, Gender, NodeKind
-from tests.factories_looms import two_looms
+from tests.factories_looms import JobMaker, two_looms
 
 
 def _job() -> Job:
@@ -96,6 +97,37 @@ def test_kept_cavities_follow_sections_and_go_with_their_signal() -> None:
     assert _kept(edits.dissolve(job, "s0001")) == [("4", "s0002", 0)]
     assert _kept(edits.merge(job, "s0001", "s0002")) == [("3", "s0001", 0)]
     assert _kept(edits.merge(edits.free_cavity(job, "m1", "s0001"), "s0001", "s0002")) == [("4", "s0001", 0)]
+
+
+def test_a_loom_is_parted_at_a_run() -> None:
+    m = JobMaker()
+    m.mate("e1", "d:E1")
+    m.mate("b1", "h:B1")
+    m.junction("j1", "j2")
+    m.run("b1", "j1", 0.5)
+    m.run("j1", "j2", 0.9)
+    m.run("j2", "e1", 0.3)
+    m.device("F1", DeviceKind.FUSE, "j2", rating_a=10.0)
+    m.signal("d:E1-1", "h:B1-1")
+    whole = m.snapshot()
+    job = edits.part_loom(whole.job, "g2", at_m=0.4, loom=Loom(key="engine", name="Engine loom"), name="X 40")
+    assert {n.key: n.loom for n in job.nodes} == {
+        "e1": "engine", "b1": "main", "j1": "main", "j2": "engine", "X40S": "main", "X40P": "engine",
+    }  # fmt: skip
+    assert [(s.key, s.loom, s.a, s.b, s.length_m) for s in job.segments] == [
+        ("g1", "main", "b1", "j1", 0.5),
+        ("g2", "main", "j1", "X40S", 0.4),
+        ("g2-1", "engine", "X40P", "j2", 0.5),
+        ("g3", "engine", "j2", "e1", 0.3),
+    ]
+    assert [(m.a, m.b) for m in job.matings] == [("X40S", "X40P")]
+    parted = Snapshot(job, whole.platforms)
+    before, after = (route(s, s.variants[0]) for s in (whole, parted))
+    assert sum(w.length_m for w in after.wires) == pytest.approx(sum(w.length_m for w in before.wires))
+    m.run("b1", "e1", 2.0)
+    for segment, at_m, name in (("g2", 0.4, "X40"), ("g4", 0.0, "X40"), ("g4", 2.0, "X40"), ("g4", 1.0, " ")):
+        with pytest.raises(InputError):
+            edits.part_loom(m.snapshot().job, segment, at_m=at_m, loom=Loom(key="l2", name="Two"), name=name)
 
 
 def test_a_mating_is_part_of_the_content_and_its_absence_leaves_older_hashes() -> None:

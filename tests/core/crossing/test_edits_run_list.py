@@ -42,6 +42,26 @@ def test_a_loom_grows_from_an_empty_job() -> None:
     assert [(s.length_m, s.zone) for s in job.segments] == [(0.4, ""), (1.2, "z1"), (0.2, "")]
 
 
+def test_looms_by_name_and_by_what_is_there() -> None:
+    def at(a: str, b: str, loom: str, row: int) -> RunLine:
+        return RunLine(row, "", a, b, 0.4, loom=loom)
+
+    job, taken = take_runs(
+        snapshot(),
+        [at("X1", "Trunk", "Engine loom", 2), at("Trunk", "Branch", "", 3), at("C1", "Pillar", "cab loom", 4),
+         at("Pillar", "Trunk", "", 5), at("Trunk", "Sill", "Cab loom", 6)],
+    )  # fmt: skip
+    assert [t.deed for t in taken][:3] == [
+        "new run r1, new loom Engine loom, new connector X1, new branch point Trunk",
+        "new run r2, new branch point Branch",
+        "new run r3, new loom cab loom, new connector C1, new branch point Pillar",
+    ]
+    assert "another loom" in taken[3].problem
+    assert "part of Engine loom" in taken[4].problem
+    assert {(s.a, s.loom) for s in job.segments} == {("x1", "loom1"), ("j1", "loom1"), ("x2", "loom2")}
+    assert all(s.loom == next(n.loom for n in job.nodes if n.key == s.b) for s in job.segments)
+
+
 def _with_two_runs() -> Snapshot:
     bare_job = snapshot().job
     nodes = tuple(Node(key=k, loom="main", kind=NodeKind.JUNCTION, name=k.upper()) for k in ("j1", "j2", "j3"))
