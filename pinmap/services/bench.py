@@ -103,10 +103,10 @@ class Summary:
     sheet: Sheet | None
 
 
-def sheet(shop: Shop, done: Analysis, serial: str = "") -> Sheet:
+def sheet(shop: Shop, done: Analysis, serial: str = "", right: Right = Right.READ) -> Sheet:
     """What is to be done to one loom of a variant, and what was. Raises NotFound."""
     key = done.snapshot.job.key
-    with shop.read() as session:
+    with shop.read(right) as session:
         job_id = job_rows.versions(session, key).job_id
         written = rows.entries(session, job_id, done.variant.key, serial)
         serials = tuple(s for variant, s in rows.looms(session, job_id) if variant == done.variant.key)

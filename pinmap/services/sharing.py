@@ -11,19 +11,22 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from functools import cached_property
 
+from sqlmodel import Session
+
 from pinmap.core.build.pin_table import PinTableRow, pin_table
 from pinmap.core.crossing.changes import Change
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.people import Right
-from pinmap.services import audit, outputs, revisions, throttle
+from pinmap.services import audit, bench, outputs, revisions, throttle
 from pinmap.services.analysis import Analysis, analyse
 from pinmap.services.audit import Subject
 from pinmap.services.outputs import Output
 from pinmap.services.shop import Shop
 from pinmap.services.throttle import Limit
 from pinmap.services.tokens import digest, new_token
+from pinmap.store import bench as bench_rows
 from pinmap.store import jobs as jobs_rows
 from pinmap.store import releases
 from pinmap.store import sharing as rows
@@ -53,6 +56,7 @@ PART_WORDS: dict[Part, str] = {
     Part.FILES: "Downloads of what is ticked above",
     Part.PACKET: "The builder's PDF packet, with cut list and parts",
 }
+RECORD = "test-record.pdf"
 USUAL = (Part.TABLE, Part.FACES, Part.DIAGRAM, Part.FILES)
 _FILES: dict[Part, tuple[str, ...]] = {
     Part.TABLE: ("pin-table.csv", "pin-table.xlsx"),
@@ -71,6 +75,7 @@ class HandOver:
     variant: Variant
     dictionary: Dictionary
     includes: frozenset[Part]
+    record_serial: str | None  # of the loom whose test record goes along
     expires: datetime
     newer: str
     card: Card
@@ -103,7 +108,8 @@ class HandOver:
         """Names of what can be downloaded."""
         chosen = [part for part in _FILES if part in self.includes] if Part.FILES in self.includes else []
         packet = ("build-table.pdf",) if Part.PACKET in self.includes else ()
-        return (*(name for part in chosen for name in _FILES[part]), *packet)
+        record = (RECORD,) if self.record_serial is not None else ()
+        return (*(name for part in chosen for name in _FILES[part]), *packet, *record)
 
 
 def create_link(
@@ -116,22 +122,27 @@ def create_link(
     label: str = "",
     passphrase: str = "",
     includes: Collection[Part] = USUAL,
+    record_serial: str | None = None,
 ) -> str:
-    """A link to a revision and a variant ("" for the first) that is good for some days and shows what is included;
-    gives its token, which is kept nowhere. Raises InputError, NotFound."""
+    """A link to a revision and a variant ("" for the first) that is good for some days and shows what is included, and
+    the test record of the loom with this serial number if any; gives its token, which is kept nowhere. Raises
+    InputError, NotFound."""
     if not 1 <= days <= MAX_DAYS:
         raise InputError("days", days, f"give a number of days from 1 to {MAX_DAYS}")
     if passphrase and len(passphrase) < LEAST_PASSPHRASE:
         raise InputError("passphrase", "", "make it eight characters at least, or leave it empty")
-    if not set(includes) - {Part.FILES}:
+    if not set(includes) - {Part.FILES} and record_serial is None:
         raise InputError("includes", "", "tick what the link is to show")
     token = new_token()
     with shop.write() as session:
         stored = releases.get_revision(session, job=key, letter=letter)
         frozen = revisions.opened(stored).snapshot
         chosen = frozen.variant(variant)
+        if record_serial is not None and (chosen.key, record_serial) not in _begun(session, key):
+            raise InputError("record", record_serial, "nothing was checked off of that loom in this variant")
         told = f"for {label.strip() or 'nobody named'}; {frozen.variant_label(chosen)}; {days} days; "
         told += ", ".join(part for part in Part if part in includes) + ("; with passphrase" if passphrase else "")
+        told += f"; test record of {record_serial or 'the loom without serial number'}" * (record_serial is not None)
         made = Change(f"link to revision {letter}", "added", "", told)
         audit.record(shop, session, Subject.JOB, key, f"link to revision {letter} made", (made,))
         rows.add_link(
@@ -142,6 +153,7 @@ def create_link(
                 "variant": chosen.key,
                 "label": label.strip(),
                 "includes": tuple(part.value for part in Part if part in includes),
+                "record_serial": record_serial,
                 "passphrase": _guarded(passphrase) if passphrase else None,
                 "expires": now() + timedelta(days=days),
             },
@@ -190,6 +202,7 @@ def open_link(shop: Shop, token: str, grant: str = "", *, count: bool = True) ->
         variant=revision.snapshot.variant(link.variant),
         dictionary=revision.dictionary,
         includes=frozenset(Part(name) for name in link.includes),
+        record_serial=link.record_serial,
         expires=link.expires,
         newer=newest if newest != revision.line.letter else "",
         card=card,
@@ -207,10 +220,17 @@ def _standing(shop: Shop, token: str) -> FoundLink:
     return link
 
 
-def file(opened: HandOver, name: str) -> Output:
+def _begun(session: Session, key: str) -> tuple[tuple[str, str], ...]:
+    return bench_rows.looms(session, jobs_rows.versions(session, key).job_id)
+
+
+def file(shop: Shop, opened: HandOver, name: str) -> Output:
     """One of the files that a link offers. Raises NotFound."""
     if name not in opened.files:
         raise NotFound("this link offers no such file")
+    if name == RECORD:
+        sheet = bench.sheet(shop, opened.analysis, opened.record_serial or "", Right.OPEN)
+        return bench.record(opened.analysis, sheet, "pdf", outputs.released(opened.revision))
     return outputs.make(
         opened.snapshot, opened.variant, name, opened.dictionary, release=outputs.released(opened.revision)
     )

@@ -31,6 +31,7 @@ class LinkLine:
     revoked: datetime | None
     views: int
     guarded: bool
+    record_serial: str | None
     includes: tuple[str, ...]
 
     @property
@@ -71,6 +72,7 @@ def _links(job_id: int) -> sa.Select[Any]:
             s.c.revoked,
             s.c.views,
             s.c.passphrase.is_not(None),
+            s.c.record_serial,
             s.c.includes,
         )
         .select_from(s.join(r))
@@ -89,6 +91,7 @@ class FoundLink:
     label: str
     passphrase: str | None
     expires: datetime
+    record_serial: str | None
 
 
 def find_link(session: Session, token_sha256: str) -> FoundLink | None:
@@ -96,9 +99,16 @@ def find_link(session: Session, token_sha256: str) -> FoundLink | None:
     no longer than those that never were."""
     s = table("share_link")
     found = session.execute(
-        sa.select(s.c.id, s.c.revision_id, s.c.variant, s.c.includes, s.c.label, s.c.passphrase, s.c.expires).where(
-            s.c.token_sha256 == token_sha256, s.c.revoked.is_(None), s.c.expires > now()
-        )
+        sa.select(
+            s.c.id,
+            s.c.revision_id,
+            s.c.variant,
+            s.c.includes,
+            s.c.label,
+            s.c.passphrase,
+            s.c.expires,
+            s.c.record_serial,
+        ).where(s.c.token_sha256 == token_sha256, s.c.revoked.is_(None), s.c.expires > now())
     ).first()
     if found is None:
         return None

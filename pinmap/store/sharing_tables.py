@@ -25,6 +25,8 @@ class ShareLinkRow(SQLModel, table=True):
     views: int
     # what of the revision it shows, see services.sharing.Part; NULL in links older than this column
     includes: tuple[str, ...] | None = Field(sa_type=Names, nullable=True)
+    # serial number of the loom whose test record goes along, "" for the one without; NULL for none
+    record_serial: str | None = Field(max_length=KEY_LENGTH)
 
 
 class QuestionRow(SQLModel, table=True):

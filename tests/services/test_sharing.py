@@ -5,14 +5,17 @@ from __future__ import annotations
 import io
 from datetime import timedelta
 
+import pypdf
 import pytest
 import sqlalchemy as sa
 from PIL import Image
 
 from pinmap.core.errors import Conflict, InputError, NotAllowed, NotFound, TooOften
+from pinmap.core.model.bench import Stage, Verdict
 from pinmap.core.model.people import RIGHTS, VISITOR, Actor, PersonRole
 from pinmap.demo import finished_snapshot
-from pinmap.services import audit, card, demo, jobs, questions, revisions, sharing
+from pinmap.services import audit, bench, card, demo, jobs, questions, revisions, sharing
+from pinmap.services.analysis import analyse
 from pinmap.services.sharing import Part
 from pinmap.services.shop import Shop
 from pinmap.store.audit import Query
@@ -39,14 +42,43 @@ def picture(kind: str = "PNG", size: tuple[int, int] = (900, 300), mode: str = "
     return out.getvalue()
 
 
+def test_the_test_record_of_one_loom_goes_along(demo_shop: Shop, visitor: Shop) -> None:
+    frozen = revisions.get(demo_shop, KEY, "A")
+    done = analyse(frozen.snapshot, frozen.snapshot.variants[0], frozen.dictionary)
+    for serial, note in (("0042", "theirs"), ("0043", "somebody else's")):
+        line = bench.sheet(demo_shop, done, serial).of(Stage.CUT)[0]
+        bench.check_off(
+            demo_shop, done, line.ref, as_shown=bench.shown(line), verdict=Verdict.DONE, note=note, serial=serial
+        )
+    token = sharing.create_link(demo_shop, KEY, "A", days=1, includes=[], record_serial="0042")
+    opened = sharing.open_link(visitor, token)
+    assert opened.files == ("test-record.pdf",)
+    made = sharing.file(visitor, opened, "test-record.pdf")
+    assert made.filename.endswith("_0042_test-record.pdf")
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(made.data)).pages)
+    assert "theirs" in text
+    assert "somebody" not in text
+    assert "Airbag" in text
+    assert "Revision A" in text
+    assert sharing.list_links(demo_shop, KEY)[0].record_serial == "0042"
+    assert "test record of 0042" in audit.entries(demo_shop, Query(subject=KEY)).entries[0].changes[0].new
+    for serial, variant in (("", ""), ("0044", ""), ("0042", frozen.snapshot.variants[1].key)):
+        with pytest.raises(InputError, match="nothing was checked off"):
+            sharing.create_link(demo_shop, KEY, "A", variant, days=1, record_serial=serial)
+    without = sharing.open_link(visitor, sharing.create_link(demo_shop, KEY, "A", days=1))
+    assert "test-record.pdf" not in without.files
+    with pytest.raises(NotFound):
+        sharing.file(visitor, without, "test-record.pdf")
+
+
 def test_a_link_shows_only_what_was_chosen(demo_shop: Shop, visitor: Shop) -> None:
     token = sharing.create_link(demo_shop, KEY, "A", days=1, includes=[Part.TABLE, Part.FILES])
     opened = sharing.open_link(visitor, token)
     assert opened.files == ("pin-table.csv", "pin-table.xlsx")
-    assert sharing.file(opened, "pin-table.csv").data.startswith(b"\xef\xbb\xbf")
+    assert sharing.file(visitor, opened, "pin-table.csv").data.startswith(b"\xef\xbb\xbf")
     for name in ("connector-faces.zip", "build-table.pdf", "job.json", "../x"):
         with pytest.raises(NotFound):
-            sharing.file(opened, name)
+            sharing.file(visitor, opened, name)
     without = sharing.create_link(demo_shop, KEY, "A", days=1, includes=[Part.TABLE])
     assert sharing.open_link(visitor, without).files == ()
     packet = sharing.create_link(demo_shop, KEY, "A", days=1, includes=[Part.PACKET])

@@ -23,6 +23,7 @@ router = APIRouter(prefix="/jobs/{key}/handover")
 def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: str = "") -> HTMLResponse:
     opened = open_job(shop, key, variant)
     lines = revisions.list_revisions(shop, key)
+    looms = bench.summaries(shop, opened.snapshot, opened.view.dictionary)
     return job_page(
         request,
         "handover/job.html",
@@ -39,7 +40,11 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
         revision_options=[(r.letter, f"{r.letter}, {r.created:%Y-%m-%d}") for r in reversed(lines)],
         parts=[(part.value, words, part in USUAL) for part, words in PART_WORDS.items()],
         new_link=new_link,
-        looms=bench.summaries(shop, opened.snapshot, opened.view.dictionary),
+        looms=looms,
+        records=[
+            (f"={s}", f"loom with serial number {s}" if s else "loom without serial number")
+            for s in dict.fromkeys(x.serial for x in looms)
+        ],
     )
 
 
@@ -73,13 +78,25 @@ def share(
     includes: Annotated[list[str] | None, Form()] = None,
     days: Annotated[int, Form(ge=-MOST, le=MOST)] = 30,
     passphrase: Annotated[str, Form()] = "",
+    record: Annotated[str, Form()] = "",
 ) -> HTMLResponse:
-    """Answers with the page itself: an address with the token in it would end up in histories and logs."""
+    """Answers with the page itself: an address with the token in it would end up in histories and logs. ``record`` is
+    "=" and the serial number of the loom whose test record goes along."""
     if unknown := set(includes or ()) - {part.value for part in Part}:
         raise InputError("includes", sorted(unknown)[0][:80], "tick from the list")
+    if record and not record.startswith("="):
+        raise InputError("record", record[:80], "choose from the list")
     parts = [Part(name) for name in includes or ()]
     token = sharing.create_link(
-        shop, key, revision, variant, days=days, label=label, passphrase=passphrase, includes=parts
+        shop,
+        key,
+        revision,
+        variant,
+        days=days,
+        label=label,
+        passphrase=passphrase,
+        includes=parts,
+        record_serial=record[1:] if record.startswith("=") else None,
     )
     return _page(request, shop, key, new_link=str(request.url_for("shared", token=token)))
 

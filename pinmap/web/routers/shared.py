@@ -85,7 +85,7 @@ def unlock(request: Request, shop: ShopDep, token: str, passphrase: Annotated[st
 @needs(Right.OPEN)
 def file(request: Request, shop: ShopDep, token: str, name: str) -> Response:
     def make() -> Response:
-        return download(sharing.file(sharing.open_link(shop, token, _grant(request), count=False), name))
+        return download(sharing.file(shop, sharing.open_link(shop, token, _grant(request), count=False), name))
 
     return _answer(request, make)
 
