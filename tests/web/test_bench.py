@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
+from urllib.parse import urlencode
 
 import pytest
 from fastapi.testclient import TestClient
@@ -18,6 +19,8 @@ from pinmap.settings import Settings
 from pinmap.web.app import create_app
 from tests.factories_people import sign_in
 from tests.factories_web import JOB, Visitor
+from tests.hostile_corpus import TEXTS
+from tests.web.test_hostile_forms import harmless
 
 BENCH = f"{JOB}/bench"
 
@@ -205,6 +208,25 @@ def test_the_test_record_as_files(tess: Visitor) -> None:
     assert _file(tess, f"{BENCH}/files/test-record.pdf").startswith(b"%PDF")
     assert _file(tess, f"{BENCH}/files/test-record.xlsx").startswith(b"PK")
     tess.open(f"{BENCH}/files/test-record.exe", status=404)
+
+
+def test_hostile_notes_and_serial_numbers_are_only_text(tess: Visitor) -> None:
+    taken = 0
+    form = tess.open(f"{BENCH}?stage=continuity&show=all").page.select_one(".to-do form")
+    assert form is not None
+    data = {str(t["name"]): str(t["value"]) for t in form.select("input[type=hidden]")}
+    for text in TEXTS:
+        action = str(form["action"]) + "&" + urlencode({"serial": text[:40]}, errors="surrogatepass")
+        tess.at = f"{BENCH}?stage=continuity&show=all"
+        tess.post(action, data | {"verdict": "failed", "note": text.encode("utf-8", "replace").decode()})
+        harmless(tess, text[:60])
+        assert tess.status in (200, 422), (text[:60], tess.status)
+        taken += tess.status == 200
+    assert taken > 200
+    tess.open(f"{JOB}/handover")
+    harmless(tess, "hand-over")
+    for kind in ("csv", "xlsx", "pdf"):
+        _file(tess, f"{BENCH}/files/test-record.{kind}?{urlencode({'serial': TEXTS[0][:40]})}")
 
 
 @pytest.fixture

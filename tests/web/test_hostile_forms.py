@@ -22,7 +22,8 @@ SHARE = 1 if os.environ.get("PINMAP_TEST_HOSTILE") == "all" else 120
 PAGES = (
     "/jobs/new", "/", f"{JOB}/settings", f"{JOB}/decide", f"{JOB}/decide/ledger", f"{JOB}/decide/signals/s001",
     f"{JOB}/decide/devices", f"{JOB}/layout", f"{JOB}/layout/board?run=r1", f"{JOB}/layout/board?node=box",
-    f"{JOB}/layout/list", f"{JOB}/check", f"{DONE}/handover", f"{DONE}/revisions/A", "/platforms/new", "/platforms/rig",
+    f"{JOB}/layout/list", f"{JOB}/check", f"{DONE}/handover", f"{DONE}/revisions/A", f"{JOB}/bench",
+    f"{JOB}/bench?stage=continuity", "/platforms/new", "/platforms/rig",
     "/platforms/rig/import", "/platforms/rig/connectors/C1", "/platforms/rig/pin?pin=p%2Frig%2FC1%2F4%2F", "/imports/1",
     "/functions", "/functions/own/WINCH", "/people",
 )  # fmt: skip
@@ -69,7 +70,7 @@ def _version(visitor: Visitor, action: str) -> str:
     return str(dictionary.get_own(visitor.shop, "WINCH")[1])
 
 
-def _harmless(visitor: Visitor, what: str) -> None:
+def harmless(visitor: Visitor, what: str) -> None:
     assert visitor.status < 500, f"{what}: {visitor.status} {visitor.text[:600]}"
     for tag in visitor.page.find_all(True):
         live = [a for a in tag.attrs if a.lower().startswith("on") or a == "style" or a == "srcdoc"]
@@ -106,7 +107,7 @@ def test_texts_in_every_field_of_every_form(visitor: Visitor) -> None:
             visitor.at = page
             visitor.post(form.action, data)
             what = f"{form.action} with {text[:60]!r}"
-            _harmless(visitor, what)
+            harmless(visitor, what)
             sent += 1
             if visitor.answer.request.method == "POST" and visitor.status in (409, 422):
                 refused += 1
@@ -123,7 +124,7 @@ def test_files_on_every_upload(visitor: Visitor, address: str) -> None:
         for name in names if SHARE == 1 else [names[number % len(names)]]:
             visitor.at = "/"
             visitor.post(address, {}, {"file": (name, data)})
-            _harmless(visitor, f"{address} {name} file {number}")
+            harmless(visitor, f"{address} {name} file {number}")
     assert visitor.open(JOB).status == 200
 
 
@@ -138,4 +139,4 @@ def test_what_was_left_behind_is_shown_harmlessly(visitor: Visitor) -> None:
         "/platforms",
     ):
         visitor._take(visitor.client.get(page))
-        _harmless(visitor, page)
+        harmless(visitor, page)
