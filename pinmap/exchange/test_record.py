@@ -18,6 +18,7 @@ _TITLES = {
     Stage.CONTINUITY: "Continuity",
     Stage.ISOLATION: "Isolation",
 }
+_LIMITS = {Stage.CONTINUITY: "At most", Stage.ISOLATION: "At least"}
 
 
 def record_table(states: Sequence[LineState], units: str) -> Table:
@@ -68,17 +69,28 @@ def record_pdf(block: TitleBlock, states: Sequence[LineState], units: str, seria
     return set_document("Test record", block, sections, facts=facts, remarks=remarks, cautions=BUILD_CAUTIONS)
 
 
+def _brief(state: LineState, units: str) -> str:
+    """What a line is about in a few words; the tables as files have all of it."""
+    words = dict(state.content_words(units))
+    if state.stage is Stage.CONTINUITY:
+        return "by " + ", ".join(name for name in words if name.startswith("wire "))
+    if state.stage is Stage.ISOLATION:
+        return words["points"]
+    last = "cut" if state.stage is Stage.CUT else "terminal"
+    return ", ".join(x for x in (words["size"], words["colour"], words[last]) if x)
+
+
 def _section(title: str, stage: Stage, found: Sequence[LineState], units: str) -> dict[str, object]:
     columns = [
-        Column(heading="Line", width=2), Column(heading="Signal", width=2), Column(heading="What", width=4),
-        Column(heading="Limit", width=0, right=True), Column(heading="Read", width=0, right=True),
+        Column(heading="Line", width=2), Column(heading="Signal", width=2), Column(heading="What", width=2.6),
+        Column(heading=_LIMITS.get(stage, ""), width=0, right=True), Column(heading="Read", width=0, right=True),
         Column(heading="Stands", width=0), Column(heading="Who, when", width=1.8), Column(heading="Note", width=2),
     ]  # fmt: skip
     body = [
         row(
             mark(s.name),
             s.line.signal_name if s.line is not None else "",
-            ", ".join(f"{n} {v}" for n, v in s.content_words(units) if v),
+            _brief(s, units),
             ohm_words(s.line.limit_ohm) if s.line is not None and s.line.limit_ohm is not None else "",
             ohm_words(s.last.value_ohm) if s.last is not None and s.last.value_ohm is not None else "",
             s.standing.value if s.standing.good else mark(s.standing.value),
