@@ -78,7 +78,8 @@ class Sheet:
         found: dict[str, list[LineState]] = {}
         for s in self.states:
             if s.line is not None and not s.stage.measured:
-                found.setdefault(s.line.key.split(" ")[0], []).append(s)
+                wire = s.line.key if s.stage is Stage.CUT else s.line.key.rpartition(" ")[0]
+                found.setdefault(wire, []).append(s)
         return {wire: tuple(of) for wire, of in found.items()}
 
     @property
@@ -194,9 +195,10 @@ def check_off(
     sent = json.dumps([done.snapshot.job.key, as_shown, *entry.values()])
     with shop.write(Right.BENCH) as session:
         job_id = job_rows.versions(session, done.snapshot.job.key).job_id
+        before = rows.last_of(session, job_id, entry)
         digest = hashlib.sha256(sent.encode()).hexdigest()
         if rows.add(session, job_id, {**entry, "sent_sha256": digest}):
-            old = entry_words(state.last) if state.last is not None else ""
+            old = entry_words(before) if before is not None else ""
             new = told(verdict, value_ohm, note)
             pin = state.line.pin if state.line is not None else None
             loom = f"{done.snapshot.variant_label(done.variant)}{f', serial number {serial}' if serial else ''}"

@@ -204,6 +204,10 @@ def test_refused_entries_name_the_field_and_the_remedy(made: Shop) -> None:
         tick(made, line(made, Stage.CUT), Verdict.PASSED)
     with pytest.raises(InputError, match="only a test has a reading"):
         tick(made, line(made, Stage.CUT), Verdict.DONE, value=1.0)
+    with pytest.raises(NotFound):
+        bench.sheet(made, done(made), "\x00")
+    with pytest.raises(NotFound):
+        bench.sheet(made, done(made), "\ud800")
     with pytest.raises(InputError, match="NUL"):
         tick(made, line(made, Stage.CUT), Verdict.DONE, note="a\x00b")
     with pytest.raises(NotFound):

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from operator import itemgetter
 
 from pinmap.core.build.comparison import Difference, FieldChange, Thing
 from pinmap.core.build.cut_list import cut_list
@@ -18,7 +19,7 @@ from pinmap.core.build.described import end_place, length_words, size_words
 from pinmap.core.build.ends import EndWords, end_words
 from pinmap.core.build.ring_out import RingOut
 from pinmap.core.build.table import BuildRow
-from pinmap.core.loom.results import Routing, WireEnd
+from pinmap.core.loom.results import Routing, Wire, WireEnd
 from pinmap.core.model.bench import Content, Entry, Stage, Verdict, digest
 from pinmap.core.model.jobs import Snapshot
 from pinmap.core.model.pinouts import PinKey
@@ -164,30 +165,32 @@ def lines(snapshot: Snapshot, routing: Routing, rows: Sequence[BuildRow], plan: 
                     content=(*_piece(row), *laid),
                 )
             )
+    order = {x.key: number for number, x in enumerate(snapshot.job.looms)}
     ends = [
-        Line(
-            stage=Stage.ENDS,
-            key=f"{row.wire} {side}",
-            name=f"wire {row.wire} at {end_place(end)}",
-            place=end.place,
-            loom=_loom(snapshot, wire_end),
-            signal_name=row.signal_name,
-            content=(*_piece(row), *_end(end)),
-            pin=wire_end.pin,
+        (
+            (order.get(_loom(snapshot, wire_end), len(order)), natural_key(end.place), natural_key(end.cavity)),
+            Line(
+                stage=Stage.ENDS,
+                key=f"{row.wire} {side}",
+                name=f"wire {row.wire} at {end_place(end)}",
+                place=end.place,
+                loom=_loom(snapshot, wire_end),
+                signal_name=row.signal_name,
+                content=(*_piece(row), *_end(end)),
+                pin=wire_end.pin,
+            ),
         )
         for row in rows
-        for side, end, wire_end in (
-            ("a", row.start, routing.wire[row.wire].a),
-            ("b", row.end, routing.wire[row.wire].b),
-        )
+        for side, (end, wire_end) in zip("ab", _sides(row, routing.wire[row.wire]), strict=True)
     ]
-    order = {x.key: number for number, x in enumerate(snapshot.job.looms)}
-    found += sorted(
-        ends,
-        key=lambda x: (order.get(x.loom, len(order)), natural_key(x.place), natural_key(x.name.rpartition(" at ")[2])),
-    )
+    found += [line for _, line in sorted(ends, key=itemgetter(0))]
     found += _tests(snapshot, plan, by_wire, looms)
     return tuple(found)
+
+
+def _sides(row: BuildRow, wire: Wire) -> list[tuple[EndWords, WireEnd]]:
+    """Both ends in an order that does not depend on which of them is called the first."""
+    return sorted(((row.start, wire.a), (row.end, wire.b)), key=lambda side: natural_key(side[1].point))
 
 
 def _tests(
@@ -278,14 +281,14 @@ def entry_words(entry: Entry) -> str:
 
 
 def states(found: Iterable[Line], entries: Iterable[Entry]) -> tuple[LineState, ...]:
-    """Every line with what was written down of it, in the order of the lines; at the end what was checked off and is no
-    longer part of the loom."""
+    """Every line with what was written down of it, in the order of the lines; at the end what was cut or crimped and is
+    no longer part of the loom. A test that is no longer asked for leaves nothing to do."""
     histories: dict[tuple[Stage, str], list[Entry]] = {}
     for entry in sorted(entries, key=lambda e: e.id):
         histories.setdefault((entry.stage, entry.line), []).append(entry)
     known = [LineState(line, tuple(histories.pop((line.stage, line.key), ()))) for line in found]
     gone = [LineState(None, tuple(history)) for history in histories.values()]
-    return (*known, *(s for s in gone if s.standing is Standing.AGAIN))
+    return (*known, *(s for s in gone if s.standing is Standing.AGAIN and not s.stage.measured))
 
 
 def progress(found: Iterable[LineState]) -> Progress:

@@ -15,7 +15,7 @@ from pinmap.core.model.jobs import Snapshot
 from pinmap.core.model.words import Kind
 from pinmap.services.analysis import analyse
 from tests.factories_electrics import IN, OUT, bench_loom, in_two_looms
-from tests.factories_rules import change_segment, change_signal, clean
+from tests.factories_rules import change_job, change_segment, change_signal, clean
 
 
 def made_of(snapshot: Snapshot) -> tuple[Line, ...]:
@@ -116,6 +116,23 @@ def test_what_left_the_loom_stays_on_the_list_until_it_is_taken_out() -> None:
     assert progress(states(rest, [entry(gone, Verdict.DONE)])).again == 1
     back = entry(gone, Verdict.TAKEN_BACK, 2)
     assert all(s.line is not None for s in states(rest, [entry(gone, Verdict.DONE), back]))
+
+
+def test_a_test_that_is_not_asked_for_any_more_leaves_nothing_to_do() -> None:
+    gone = next(x for x in of_clean() if x.stage is Stage.CONTINUITY)
+    rest = tuple(x for x in of_clean() if x is not gone)
+    assert all(s.line is not None for s in states(rest, [entry(gone, Verdict.PASSED)]))
+
+
+def test_it_does_not_matter_which_end_of_a_wire_is_called_the_first() -> None:
+    snapshot = clean()
+    turned = tuple(replace(s, members=s.members[::-1]) if len(s.members) == 2 else s for s in snapshot.job.signals)
+    ends = {(x.key, x.digest) for x in of_clean() if x.stage is Stage.ENDS}
+    again = made_of(change_job(snapshot, signals=turned))
+    done = analyse(snapshot, snapshot.variants[0]).routing
+    other = analyse(change_job(snapshot, signals=turned), snapshot.variants[0]).routing
+    assert any(w.a.point == other.wire[w.id].b.point for w in done.wires if w.id in other.wire)
+    assert len(ends & {(x.key, x.digest) for x in again if x.stage is Stage.ENDS}) > len(ends) / 2
 
 
 def test_progress_in_words() -> None:
