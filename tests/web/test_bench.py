@@ -220,7 +220,7 @@ def test_hostile_notes_and_serial_numbers_are_only_text(tess: Visitor) -> None:
         tess.at = f"{BENCH}?stage=continuity&show=all"
         tess.post(action, data | {"verdict": "failed", "note": text.encode("utf-8", "replace").decode()})
         harmless(tess, text[:60])
-        assert tess.status in (200, 422), (text[:60], tess.status)
+        assert tess.status in (200, 404, 422), (text[:60], tess.status)
         taken += tess.status == 200
     assert taken > 200
     tess.open(f"{JOB}/handover")
