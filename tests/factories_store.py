@@ -17,7 +17,7 @@ from pinmap.core.model.jobs import (
     Signal,
     Snapshot,
 )
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, MatedCavity, Mating, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Fixing, Loom, MatedCavity, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import Cavity, Connector, ConnectorKey, Edition, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import (
     DEVICE_TERMINALS,
@@ -26,6 +26,7 @@ from pinmap.core.model.words import (
     Direction,
     Evidence,
     Fate,
+    FixingKind,
     Gender,
     Joint,
     Kind,
@@ -278,6 +279,18 @@ def snapshots(draw: st.DrawFn) -> Snapshot:
         nodes=nodes,
         segments=segments,
         matings=matings,
+        fixings=tuple(
+            Fixing(
+                key=f"f{i}",
+                segment=s.key,
+                kind=draw(st.sampled_from(FixingKind)),
+                at_m=s.length_m / 2,
+                inner_mm=draw(st.sampled_from([6.0, 14.5])),
+                part=draw(_TEXT),
+            )
+            for i, s in enumerate(segments)
+            if draw(st.booleans())
+        ),
         zones=zones,
         fates=tuple(PinFate(pin=p, fate=draw(st.sampled_from(Fate)), reason=draw(_TEXT)) for p in fated),
         load_cases=DEFAULT_LOAD_CASES[: draw(st.integers(1, 5))],

@@ -13,10 +13,10 @@ from httpx import Response
 from pinmap.core.crossing import edits
 from pinmap.core.facts.functions import FunctionEntry
 from pinmap.core.model.jobs import Job, Pick, Seat, Snapshot
-from pinmap.core.model.looms import Device, Loom, Node, Segment, Zone
+from pinmap.core.model.looms import Device, Fixing, Loom, Node, Segment, Zone
 from pinmap.core.model.people import PersonRole
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Pin, PinKey
-from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, NodeKind, Role
+from pinmap.core.model.words import DeviceKind, Direction, Fate, FixingKind, Kind, NodeKind, Role
 from pinmap.services import dictionary, jobs, people, pinout_import, platforms, questions, revisions, sharing
 from pinmap.services.shop import Shop
 from tests.factories_people import session_of
@@ -97,6 +97,8 @@ def _built(job: Job, snapshot: Snapshot) -> Job:
     )
     job = edits.add_segment(job, Segment(key="r1", loom="loom", a="xr", b="box", length_m=0.8, zone="bay"))
     job = edits.add_segment(job, Segment(key="r2", loom="loom", a="box", b="xc", length_m=0.4))
+    clip = Fixing(key="c1", segment="r2", kind=FixingKind.CLIP, at_m=0.2, inner_mm=16.0)
+    job = edits.add_fixing(job, clip)
     job = edits.add_device(job, Device(key="F1", kind=DeviceKind.FUSE, name="lamps", place="box", rating_a=7.5))
     job = edits.add_device(job, Device(key="F2", kind=DeviceKind.FUSE, name="spare", place="box", rating_a=10.0))
     job = edits.join(job, [PinKey("rig", "C1", "1"), PinKey("cart", "C1", "1")], name="Lamp feed", mm2=4.0, known=known)

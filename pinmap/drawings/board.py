@@ -7,14 +7,16 @@ connectors, a bar to be measured at the foot.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from pinmap.core.loom.board import BAR_MM, Board, Frame, Line, Ring, Shape, Tiling, Words
 from pinmap.core.loom.layout import flat_layout
+from pinmap.core.loom.plane import Point
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot, Variant
-from pinmap.core.model.words import NodeKind
+from pinmap.core.model.looms import Fixing
+from pinmap.core.model.words import FixingKind, NodeKind
 from pinmap.drawings.labels import Spot
 from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, loom_name, present
 from pinmap.drawings.svg import INK, PALE, PAPER, SOFT, Box, Sheet, clean, clip, text_width
@@ -25,6 +27,7 @@ _HEAD_MM = 22.0
 _THINNEST_MM = 0.5  # an empty run is drawn so wide
 _MIDDLE_MM = 0.35
 _FINE_MM = 0.18
+_FIXED_MM = 2.5  # half the stroke at either end of a fixing
 
 
 def board_plan(snapshot: Snapshot, variant: Variant, routing: Routing, *, loom: str = "", title: str = "") -> Board:
@@ -93,6 +96,9 @@ class _Painter:
             if zone is not None and zone.hot:
                 for p, q in pairwise(points):
                     yield from _hatch(p, q, words.width[run.segment] * MM / 2 + 1.5)
+            for fixing in words.fixings.get(run.segment, ()):
+                across = words.fixing_across(run, fixing, fixing.inner_mm / MM)
+                yield from _fixed([self._mm(*p) for p in across], fixing)
             for splice in words.splices_in.get(run.segment, ()):
                 yield Ring("splices", self._mm(*words.splice_at(run, splice)[0]), 1.4, solid=True)
         for name, (x, y) in self.scene.piece.at.items():
@@ -114,6 +120,18 @@ class _Painter:
             shown = clip(clean(text), spot.box.x1 - spot.box.x0 - 2 * label.pad, size, bold)
             yield Words("words", (x0 + label.pad * MM, y), shown, size * MM, text_width(shown, size, bold) * MM, bold)
             y += 2 * MM
+
+
+def _fixed(across: Sequence[Point], fixing: Fixing) -> Iterable[Shape]:
+    """The clear diameter as a line across the run, closed by a stroke at both ends; a grommet as a ring as well."""
+    (x1, y1), (x2, y2) = across
+    yield Line("fixings", ((x1, y1), (x2, y2)), _MIDDLE_MM, f"fixing:{fixing.key}")
+    heading = math.atan2(y2 - y1, x2 - x1) + math.pi / 2
+    dx, dy = math.cos(heading) * _FIXED_MM, math.sin(heading) * _FIXED_MM
+    for x, y in across:
+        yield Line("fixings", ((x - dx, y - dy), (x + dx, y + dy)), 2 * _MIDDLE_MM)
+    if fixing.kind is FixingKind.GROMMET:
+        yield Ring("fixings", ((x1 + x2) / 2, (y1 + y2) / 2), fixing.inner_mm / 2)
 
 
 def _hatch(p: tuple[float, float], q: tuple[float, float], half_mm: float) -> Iterable[Shape]:

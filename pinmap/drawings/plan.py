@@ -104,6 +104,9 @@ class _Plan:
             for splice in words.splices_in.get(run.segment, ()):
                 (x, y), _ = words.splice_at(run, splice)
                 self.sheet.circle(x, y, 4, class_="splice", fill=INK)
+            for fixing in words.fixings.get(run.segment, ()):
+                (x1, y1), (x2, y2) = words.fixing_across(run, fixing, words.width[run.segment] + 9)
+                self.sheet.line(x1, y1, x2, y2, class_="fixing", stroke_width=2.4)
         for label, spot in scene.placed:
             self._label(label, spot)
 

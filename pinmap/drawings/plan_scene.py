@@ -15,7 +15,7 @@ from pinmap.core.loom.bundles import Bundles, Section
 from pinmap.core.loom.layout import FlatPiece, Run
 from pinmap.core.loom.results import Routing, Splice
 from pinmap.core.model.jobs import Snapshot, Variant
-from pinmap.core.model.looms import Device, Node, Segment, Zone
+from pinmap.core.model.looms import Device, Fixing, Node, Segment, Zone
 from pinmap.core.model.words import NodeKind, natural_key
 from pinmap.drawings.labels import Canvas, Spot
 from pinmap.drawings.svg import clean, text_width
@@ -120,6 +120,9 @@ class PlanWords:
         for splice in routing.splices:
             where = self.splices_in if splice.segment else self.splices
             where.setdefault(splice.segment or splice.node, []).append(splice)
+        self.fixings: dict[str, list[Fixing]] = {}
+        for fixing in snapshot.job.fixings:
+            self.fixings.setdefault(fixing.segment, []).append(fixing)
         self.ends: dict[str, int] = {}
         for wire in routing.wires:
             for end in (wire.a, wire.b):
@@ -144,6 +147,7 @@ class PlanWords:
         labels += [self._length(run) for run in piece.runs if self._leaf(run) is None]
         labels += self._junctions(piece, headings)
         labels += [self._splice(run, splice) for run in piece.runs for splice in self.splices_in.get(run.segment, ())]
+        labels += [self._fixing(run, x) for run in piece.runs for x in self.fixings.get(run.segment, ())]
         for label in labels:
             scene.placed.append((label, scene.canvas.settle(*label.size, label.anchors, first=label.first)))
         return scene
@@ -168,6 +172,13 @@ class PlanWords:
         at_m = splice.at_m if splice.node == run.a else self.segment[run.segment].length_m - splice.at_m
         (x, y), heading = run.along(at_m)
         return (x * self.scale, y * self.scale), heading
+
+    def fixing_across(self, run: Run, fixing: Fixing, wide_px: float) -> list[tuple[float, float]]:
+        """The line across a run at a fixing, as wide as said [px]."""
+        (x, y), heading = run.along(fixing.at_m)
+        dx, dy = -math.sin(heading) * wide_px / 2, math.cos(heading) * wide_px / 2
+        x, y = x * self.scale, y * self.scale
+        return [(x - dx, y - dy), (x + dx, y + dy)]
 
     def zone_words(self, zone: Zone) -> str:
         ways = [w for w, on in (("wet", zone.wet), ("moving", zone.moving), ("hot", zone.hot)) if on]
@@ -268,6 +279,16 @@ class PlanWords:
             ]
             labels.append(Label(lines, self._at(piece, name, headings[name]), 9.0, f"node:{name}", most=120.0))
         return labels
+
+    def _fixing(self, run: Run, fixing: Fixing) -> Label:
+        """Its kind and clear diameter, and how far it lies from the run's first end."""
+        (x, y), heading = run.along(fixing.at_m)
+        anchors = [(x * self.scale, y * self.scale, heading + side) for side in (math.pi / 2, -math.pi / 2)]
+        lines = [(clean(f"{fixing.kind.value} {fixing.key} ø {fixing.inner_mm:g}"), 9.5, True)]
+        if not self.compact:
+            node = self.node[run.a]
+            lines.append((clean(f"{fixing.at_m * 1000:.0f} mm from {node.name or node.key}"), 9.0, False))
+        return Label(lines, anchors, self.width[run.segment] / 2 + 8, f"fixing:{fixing.key}", most=120.0)
 
     def _splice(self, run: Run, splice: Splice) -> Label:
         (x, y), heading = self.splice_at(run, splice)

@@ -35,6 +35,7 @@ def _doubles(snapshot: Snapshot) -> Iterator[Problem]:
     yield from _twice("job.nodes", (n.key for n in job.nodes))
     yield from _twice("job.nodes", (n.mates or i for i, n in enumerate(job.nodes)))
     yield from _twice("job.segments", (s.key for s in job.segments))
+    yield from _twice("job.fixings", (f.key for f in job.fixings))
     yield from _twice("job.matings", (m.key for m in job.matings))
     yield from _twice("job.matings (halves)", (node for m in job.matings for node in (m.a, m.b)))
     yield from _twice("job.zones", (z.key for z in job.zones))
@@ -99,6 +100,9 @@ def _job(snapshot: Snapshot) -> Iterator[Problem]:
         for name in ("a", "b"):
             yield from _missing(f"job.segments[{i}].{name}", getattr(segment, name), snapshot.node, "node")
         yield from _missing(f"job.segments[{i}].zone", segment.zone, snapshot.zone, "zone", optional=True)
+    segments = {s.key: s for s in job.segments}
+    for i, fixing in enumerate(job.fixings):
+        yield from _missing(f"job.fixings[{i}].segment", fixing.segment, segments, "segment")
     for i, mating in enumerate(job.matings):
         for name in ("a", "b"):
             yield from _missing(f"job.matings[{i}].{name}", getattr(mating, name), snapshot.node, "node")

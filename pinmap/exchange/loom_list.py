@@ -1,21 +1,34 @@
-"""The looms' runs as a list, both ways: run, from, to, length_mm, zone, covering, and loom where there are several."""
+"""The looms' runs as a list, both ways: run, from, to, length_mm, zone, covering, fixings, and loom where there are
+several.
+
+Fixings are named one after another, each with its distance from the end in ``from`` and its clear diameter: "clip 120
+mm ø 14; grommet 300 mm ø 22 part 7".
+"""
 
 from __future__ import annotations
 
-from pinmap.core.crossing.edits_run_list import RunLine
+import re
+
+from pinmap.core.crossing.edits_run_list import FixingLine, RunLine
 from pinmap.core.errors import FileRejected
 from pinmap.core.model.jobs import Job
+from pinmap.core.model.looms import Fixing
+from pinmap.core.model.words import FixingKind
 from pinmap.exchange.headings import words
 from pinmap.exchange.numbers_in import plain_number
 from pinmap.exchange.raw_table import RawTable
 from pinmap.exchange.tables import Table, TableColumn
 
-COLUMNS = ("run", "from", "to", "length_mm", "zone", "covering", "loom")
+COLUMNS = ("run", "from", "to", "length_mm", "zone", "covering", "fixings", "loom")
 _HEADINGS = {
     "run": "run", "segment": "run", "no": "run", "from": "from", "a": "from", "start": "from", "to": "to", "b": "to",
     "end": "to", "length mm": "length_mm", "length": "length_mm", "mm": "length_mm", "zone": "zone", "area": "zone",
     "covering": "covering", "sleeve": "covering", "protection": "covering", "loom": "loom", "harness": "loom",
+    "fixings": "fixings", "clips": "fixings",
 }  # fmt: skip
+_FIXING = re.compile(
+    r"(?P<kind>\w+)\s+(?P<at>[\d.,]+)\s*(?:mm)?\s*[,;]?\s*(?:ø|Ø|d|dia)\s*(?P<inner>[\d.,]+)\s*(?:mm)?(?:\s+part\s+(?P<part>.+))?"
+)
 _UNITS_M = {"": 1e-3, "mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 
 
@@ -37,11 +50,29 @@ def table_of(job: Job) -> Table:
                 s.length_m * 1000,
                 zones.get(s.zone, ""),
                 s.covering,
+                "; ".join(_fixing_words(f) for f in job.fixings if f.segment == s.key),
                 _unique(looms, s.loom),
             )[: len(columns)]
             for s in job.segments
         ),
     )
+
+
+def _fixing_words(f: Fixing) -> str:
+    return f"{f.kind.value} {f.at_m * 1000:.12g} mm ø {f.inner_mm:.12g}" + (f" part {f.part}" if f.part else "")
+
+
+def _fixings(text: str) -> tuple[FixingLine, ...]:
+    """Raises ValueError with the words that will not do."""
+    out = []
+    for piece in filter(None, (p.strip() for p in text.split(";"))):
+        found = _FIXING.fullmatch(piece)
+        if found is None or found["kind"].lower() not in {k.value for k in FixingKind}:
+            raise ValueError(piece)
+        at_mm, inner_mm = plain_number(found["at"])[0], plain_number(found["inner"])[0]
+        kind = FixingKind(found["kind"].lower())
+        out.append(FixingLine(kind, round(at_mm / 1000, 4), inner_mm, (found["part"] or "").strip()))
+    return tuple(out)
 
 
 def _unique(names: dict[str, str], key: str) -> str:
@@ -81,7 +112,14 @@ def _line(number: int, cells: tuple[str, ...], at: dict[str, int]) -> RunLine:
             length_m = round(plain_number(value)[0] * _UNITS_M[unit], 4)
         except (ValueError, KeyError):
             problem = f"length_mm: {text[:60]!r} will not do; write millimetres, such as 450, or 0.45 m"
+    fixings = None
+    if text := given.get("fixings", ""):
+        try:
+            fixings = _fixings(text)
+        except ValueError as error:
+            wrong = f"fixings: {str(error)[:60]!r} will not do; write such as: clip 120 mm ø 14; grommet 300 mm ø 22"
+            problem = problem or wrong
     return RunLine(
         number, given.get("run", ""), given["from"], given["to"], length_m,
-        given.get("zone", ""), given.get("covering", ""), problem, given.get("loom", ""),
+        given.get("zone", ""), given.get("covering", ""), problem, given.get("loom", ""), fixings,
     )  # fmt: skip

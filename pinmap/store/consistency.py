@@ -21,6 +21,7 @@ def check_snapshot(snapshot: Snapshot) -> None:
     _unique(wrong, "zone", (x.key for x in job.zones))
     _unique(wrong, "node", (x.key for x in job.nodes))
     _unique(wrong, "segment", (x.key for x in job.segments))
+    _unique(wrong, "fixing", (x.key for x in job.fixings))
     _unique(wrong, "mating", (x.key for x in job.matings))
     _unique(wrong, "half of a mating", (node for x in job.matings for node in (x.a, x.b)))
     _unique(wrong, "device", (x.key for x in job.devices))
@@ -32,6 +33,7 @@ def check_snapshot(snapshot: Snapshot) -> None:
     _unique(wrong, "end", (m.end for s in job.signals for m in s.members))
     _check_seats(snapshot, wrong)
     _check_loom(snapshot, wrong)
+    _check_fixings(snapshot, wrong)
     _check_matings(snapshot, wrong)
     _check_signals(snapshot, wrong)
     wrong.extend(
@@ -91,6 +93,15 @@ def _check_loom(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
         (device.key, f"device {device.key} sits at node {device.place!r}, which does not exist")
         for device in job.devices
         if device.place and device.place not in snapshot.node
+    )
+
+
+def _check_fixings(snapshot: Snapshot, wrong: list[tuple[str, str]]) -> None:
+    segments = {s.key for s in snapshot.job.segments}
+    wrong.extend(
+        (x.key, f"{x.kind.value} {x.key} is fixed to {x.segment!r}, which is no segment")
+        for x in snapshot.job.fixings
+        if x.segment not in segments
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from pinmap.core.model.words import DeviceKind, Fate, Gender, Joint, NodeKind, Role
+from pinmap.core.model.words import DeviceKind, Fate, FixingKind, Gender, Joint, NodeKind, Role
 from pinmap.store.base import KEY_LENGTH, Names, UtcDateTime, now, words
 
 
@@ -134,6 +134,21 @@ class SegmentRow(SQLModel, table=True):
     length_m: float
     zone: str | None = Field(max_length=KEY_LENGTH)
     covering: str = Field(sa_type=sa.Text)
+
+
+class FixingRow(SQLModel, table=True):
+    """A clip, grommet or backshell clamp on a segment."""
+
+    __tablename__ = "fixing"
+    __table_args__ = (_key_of("segment", "segment"),)
+    job_id: int = Field(foreign_key="job.id", ondelete="CASCADE", primary_key=True)
+    key: str = Field(max_length=KEY_LENGTH, primary_key=True)
+    position: int
+    segment: str = Field(max_length=KEY_LENGTH)
+    kind: FixingKind = Field(sa_type=words(FixingKind, "kind"))
+    at_m: float
+    inner_mm: float
+    part: str = Field(sa_type=sa.Text)
 
 
 class MatingRow(SQLModel, table=True):

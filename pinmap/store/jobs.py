@@ -24,9 +24,9 @@ from pinmap.core.model.jobs import (
     Snapshot,
     as_plain,
 )
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, MatedCavity, Mating, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Fixing, Loom, MatedCavity, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey, Platform
-from pinmap.core.model.words import natural_key
+from pinmap.core.model.words import FixingKind, natural_key
 from pinmap.store.base import checked, now, sought, table
 from pinmap.store.consistency import check_snapshot
 from pinmap.store.platform_rows import LoadedPlatform
@@ -135,6 +135,7 @@ _LOOM, _ZONE, _CASE = _columns(Loom), _columns(Zone), _columns(LoadCase)
 _NODE, _SEGMENT, _DEVICE = _columns(Node, "mates"), _columns(Segment), _columns(Device)
 _SIGNAL, _SEAT = _columns(Signal, "members", "inline"), _columns(Seat, "picks")
 _ACCEPTANCE, _MATING, _CAVITY = _columns(Acceptance), _columns(Mating, "cavities"), _columns(MatedCavity)
+_FIXING = _columns(Fixing)
 
 
 def _load_seats(session: Session, job_id: int, refs: Refs) -> tuple[Seat, ...]:
@@ -188,6 +189,13 @@ def _load_segments(session: Session, job_id: int, _refs: Refs) -> tuple[Segment,
     return _records(session, job_id, "segment", make, _SEGMENT)  # type: ignore[no-any-return]  # as above
 
 
+def _load_fixings(session: Session, job_id: int, _refs: Refs) -> tuple[Fixing, ...]:
+    def make(*, kind: str, **values: Any) -> Fixing:
+        return Fixing(kind=FixingKind(kind), **values)
+
+    return _records(session, job_id, "fixing", make, _FIXING)  # type: ignore[no-any-return]  # as above
+
+
 def _load_matings(session: Session, job_id: int, _refs: Refs) -> tuple[Mating, ...]:
     c = table("mated_cavity")
     cavities: dict[str, list[MatedCavity]] = {}
@@ -225,6 +233,7 @@ _LOADERS: dict[str, Callable[[Session, int, Refs], Any]] = {
     "zones": lambda s, j, _: _records(s, j, "zone", Zone, _ZONE),
     "nodes": _load_nodes,
     "segments": _load_segments,
+    "fixings": _load_fixings,
     "matings": _load_matings,
     "devices": _load_devices,
     "signals": _load_signals,
@@ -316,6 +325,8 @@ def _plan_part(session: Session, job_id: int, part: str, job: Job, refs: Refs) -
             return [plan_of("node", ("key",), nodes)]
         case "segments":
             return [plan_of("segment", ("key",), _plain(job.segments, _SEGMENT, "zone"))]
+        case "fixings":
+            return [plan_of("fixing", ("key",), _plain(job.fixings, _FIXING))]
         case "matings":
             kept = (
                 {"mating": m.key, "position": i} | {name: getattr(c, name) for name in _CAVITY}

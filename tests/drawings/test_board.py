@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import combinations
 from xml.etree import ElementTree as ET
 
@@ -24,7 +25,8 @@ from pinmap.core.loom.board import (
 )
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot
-from pinmap.core.model.words import NodeKind
+from pinmap.core.model.looms import Fixing
+from pinmap.core.model.words import FixingKind, NodeKind
 from pinmap.demo import finished_snapshot
 from pinmap.drawings.board import board_plan, board_svg, tile_svgs
 from pinmap.drawings.svg import Box
@@ -180,3 +182,22 @@ def test_a_job_without_a_loom_gives_an_empty_board() -> None:
     bare = replace(snapshot, job=replace(snapshot.job, nodes=(), segments=(), devices=(), signals=()))
     board = made(bare, Routing())
     assert not [s for s in board.shapes if s.layer == "runs"]
+
+
+def test_fixings_are_as_wide_and_where_they_are() -> None:
+    snapshot = small_job()
+    clip = Fixing(key="c1", segment="g1", kind=FixingKind.CLIP, at_m=0.2, inner_mm=14.0)
+    hole = Fixing(key="g1", segment="g2", kind=FixingKind.GROMMET, at_m=0.4, inner_mm=22.0)
+    held = replace(snapshot, job=replace(snapshot.job, fixings=(clip, hole)))
+    board = made(held)
+    check(board, held)
+    runs = {s.key: s for s in board.shapes if isinstance(s, Line) and s.layer == "runs"}
+    for fixing in (clip, hole):
+        (across,) = [s for s in board.shapes if isinstance(s, Line) and s.key == f"fixing:{fixing.key}"]
+        assert math.dist(*across.points) == pytest.approx(fixing.inner_mm)
+        middle = tuple((a + b) / 2 for a, b in zip(*across.points, strict=True))
+        start = runs[f"segment:{fixing.segment}"].points[0]
+        assert math.dist(start, middle) == pytest.approx(fixing.at_m * 1000, abs=0.1)
+    said = {s.text for s in board.shapes if isinstance(s, Words)}
+    assert {"clip c1 ø 14", "grommet g1 ø 22"} <= said
+    assert any(text.startswith("200 mm from ") for text in said)

@@ -127,3 +127,23 @@ def test_a_stale_deed_is_refused(client: TestClient) -> None:
     for address in (f"{BOARD}/nodes/J9", f"/jobs/{JOB}/undo", f"/jobs/{JOB}/redo"):
         assert client.post(address, data=slide).status_code in {409, 422}
     assert length_mm(client, "J6-J9") == 440
+
+
+def test_a_clip_is_fixed_changed_judged_and_removed(client: TestClient) -> None:
+    run = "J6-J9"
+    added = {"kind": "clip", "at_mm": "120", "inner_mm": "4", "part": "P 7"}
+    page = post(client, f"{BOARD}/runs/{run}/fixings", **added)
+    assert "too thick for" in page.text
+    (made,) = snapshot(client).job.fixings
+    assert (made.key, made.segment, made.at_m, made.inner_mm, made.part) == ("c1", run, 0.12, 4.0, "P 7")
+    assert "clip c1" in client.get(f"/jobs/{JOB}/check").text
+    page = post(client, f"{BOARD}/fixings/c1", deed="save", run=run, **(added | {"kind": "grommet", "inner_mm": "60"}))
+    assert "fits into" in page.text
+    assert "nine tenths" in page.text
+    refused = post(client, f"{BOARD}/fixings/c1", deed="save", run=run, **(added | {"at_mm": "9000"}))
+    assert refused.status_code == 422
+    assert "450 mm long" in refused.text
+    assert post(client, f"{BOARD}/runs/{run}/fixings", **(added | {"kind": "rope"})).status_code == 422
+    assert post(client, f"{BOARD}/runs/{run}", deed="remove").status_code == 422
+    post(client, f"{BOARD}/fixings/c1", deed="remove", run=run)
+    assert snapshot(client).job.fixings == ()

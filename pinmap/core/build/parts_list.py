@@ -47,7 +47,7 @@ class PartRow:
 
 
 def parts_list(snapshot: Snapshot, variant: Variant, routing: Routing) -> tuple[PartRow, ...]:
-    """Housings, terminals, seals, plugs, wire, splices, devices, coverings of one variant of the loom."""
+    """Housings, terminals, seals, plugs, wire, splices, devices, coverings, fixings of one variant of the loom."""
     used: dict[str, dict[str, list[Wire]]] = defaultdict(lambda: defaultdict(list))  # node -> cavity -> wires
     for wire in routing.wires:
         for end in (wire.a, wire.b):
@@ -67,6 +67,7 @@ def parts_list(snapshot: Snapshot, variant: Variant, routing: Routing) -> tuple[
         *_splices(routing),
         *_devices(snapshot, variant, routing),
         *_coverings(snapshot, routing),
+        *_fixings(snapshot),
     )
 
 
@@ -217,6 +218,19 @@ def _devices(snapshot: Snapshot, variant: Variant, routing: Routing) -> list[Par
             where=_natural(where),
         )
         for (item, detail), where in sorted(crimped.items(), key=lambda x: (x[0][0], natural_key(x[0][1])))
+    ]  # fmt: skip
+
+
+def _fixings(snapshot: Snapshot) -> list[PartRow]:
+    found: dict[tuple[str, float, str], list[str]] = defaultdict(list)
+    for x in snapshot.job.fixings:
+        found[x.kind.value, x.inner_mm, x.part].append(f"{x.segment} at {x.at_m * 1000:.0f} mm")
+    return [
+        PartRow(
+            group="Clips, grommets, clamps", item=f"{kind} {inner_mm:g} mm", detail=part, quantity=len(where),
+            buy=len(where), where=_natural(where),
+        )
+        for (kind, inner_mm, part), where in sorted(found.items())
     ]  # fmt: skip
 
 

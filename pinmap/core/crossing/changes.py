@@ -159,6 +159,7 @@ _PARTS: Mapping[str, Callable[[Any], str]] = {
     "looms": lambda x: f"loom {x.name}",
     "nodes": lambda n: f"{n.kind} {n.name or n.key}",
     "segments": lambda s: f"run {s.key}",
+    "fixings": lambda x: f"{x.kind} {x.key}",
     "matings": lambda m: f"mating {m.key}",
     "zones": lambda z: f"zone {z.name}",
     "devices": lambda d: f"{d.kind} {d.key}",

@@ -24,6 +24,7 @@ from pinmap.core.crossing.edit_checks import (
     swap,
     text,
 )
+from pinmap.core.crossing.edits_fixings import add_fixing, remove_fixing, update_fixing
 from pinmap.core.crossing.edits_matings import (
     free_cavity,
     keep_cavity,
@@ -75,6 +76,7 @@ __all__ = [
     "accept_finding",
     "accept_proposals",
     "add_device",
+    "add_fixing",
     "add_load_case",
     "add_loom",
     "add_member",
@@ -94,6 +96,7 @@ __all__ = [
     "part_loom",
     "put_in_line",
     "remove_device",
+    "remove_fixing",
     "remove_load_case",
     "remove_loom",
     "remove_member",
@@ -106,6 +109,7 @@ __all__ = [
     "take_out_of_line",
     "unplug",
     "update_device",
+    "update_fixing",
     "update_job",
     "update_load_case",
     "update_loom",

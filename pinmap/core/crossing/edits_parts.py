@@ -17,6 +17,7 @@ from pinmap.core.crossing.edit_checks import (
     swap,
     text,
 )
+from pinmap.core.crossing.edits_fixings import refuse_beyond, refuse_held
 from pinmap.core.errors import InputError
 from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import Job
@@ -131,13 +132,15 @@ def update_segment(job: Job, key: str, **changes: Any) -> Job:
     allowed(changes, _SEGMENT_FIELDS, "segment")
     new = replace(segment, **changes)
     _check_segment(job, new)
+    refuse_beyond(job, new)
     return replace(job, segments=swap(job.segments, new))
 
 
 def remove_segment(job: Job, key: str) -> Job:
-    """Raises InputError while a signal is led through it by hand."""
+    """Raises InputError while a signal is led through it by hand or something is fixed to it."""
     find(job.segments, key, "segment")
     refuse_led(job, key)
+    refuse_held(job, key)
     return replace(job, segments=drop(job.segments, key))
 
 

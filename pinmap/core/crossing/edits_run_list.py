@@ -4,14 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
+from pinmap.core.crossing.edits_fixings import fixings_on, with_fixings
 from pinmap.core.crossing.edits_parts import add_loom, add_node, add_segment, update_segment
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
 from pinmap.core.model.jobs import Job, Snapshot
-from pinmap.core.model.looms import Loom, Node, Segment
+from pinmap.core.model.looms import Fixing, Loom, Node, Segment
 from pinmap.core.model.pinouts import ConnectorKey
-from pinmap.core.model.words import NodeKind
+from pinmap.core.model.words import FixingKind, NodeKind
+
+
+class FixingLine(NamedTuple):
+    """A fixing as a line names it, from the run's end that the line names first."""
+
+    kind: FixingKind
+    at_m: float
+    inner_mm: float
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +39,7 @@ class RunLine:
     covering: str = ""
     problem: str = ""  # found while reading
     loom: str = ""  # key or name; for a blank that of the end that is there, or else the first
+    fixings: tuple[FixingLine, ...] | None = None  # all that the run is to have; None leaves what is
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +74,7 @@ def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
     there = _run_there(job, snapshot, line)
     job, loom, new_loom = _loom(job, snapshot, line, there)
     if there is not None:
-        return _change(job, there, line, zone)
+        return _change(job, snapshot, there, line, zone)
     if not line.a or not line.b:
         raise InputError("from" if not line.a else "to", "", "a new run leads from one end to another; name both")
     if line.length_m is None:
@@ -73,18 +85,17 @@ def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
     key = line.run or next(k for n in range(1, len(taken) + 2) if (k := f"r{n}") not in taken)
     run = Segment(key=key, loom=loom, a=a, b=b, length_m=line.length_m, zone=zone or "", covering=line.covering)
     made = [f"new {what}" for what in (new_loom, new_a, new_b) if what]
-    return add_segment(job, run), ", ".join([f"new run {key}", *made])
+    job, fixed = _fixed(add_segment(job, run), run, line, turned=False)
+    return job, ", ".join([f"new run {key}", *made, *fixed])
 
 
-def _change(job: Job, run: Segment, line: RunLine, zone: str | None) -> tuple[Job, str]:
+def _change(job: Job, snapshot: Snapshot, run: Segment, line: RunLine, zone: str | None) -> tuple[Job, str]:
     new = replace(
         run,
         length_m=run.length_m if line.length_m is None else line.length_m,
         zone=run.zone if zone is None else zone,
         covering=line.covering or run.covering,
     )
-    if new == run:
-        return job, f"run {run.key} as it is"
     changed = []
     if new.length_m != run.length_m:
         changed.append(f"{run.length_m * 1000:g} mm becomes {new.length_m * 1000:g} mm")
@@ -92,8 +103,41 @@ def _change(job: Job, run: Segment, line: RunLine, zone: str | None) -> tuple[Jo
         changed.append("zone changes")
     if new.covering != run.covering:
         changed.append(f"covering becomes {new.covering}")
+    first = _found(job, snapshot, line.a)
+    held = _lines_of(job, run)
+    if line.fixings is not None and new.length_m < run.length_m:  # what is fixed now may lie beyond the new end
+        job = with_fixings(job, run.key, ())
     job = update_segment(job, run.key, length_m=new.length_m, zone=new.zone, covering=new.covering)
-    return job, f"run {run.key}: {', '.join(changed)}"
+    job, fixed = _fixed(job, new, line, turned=first is not None and first.key == run.b, held=held)
+    return job, f"run {run.key}: {', '.join([*changed, *fixed])}" if changed or fixed else f"run {run.key} as it is"
+
+
+def _lines_of(job: Job, run: Segment) -> dict[FixingLine, str]:
+    return {FixingLine(f.kind, round(f.at_m, 4), f.inner_mm, f.part): f.key for f in fixings_on(job, run.key)}
+
+
+def _fixed(
+    job: Job, run: Segment, line: RunLine, *, turned: bool, held: dict[FixingLine, str] | None = None
+) -> tuple[Job, list[str]]:
+    """The run with the fixings that the line names; those that are there already keep their keys."""
+    if line.fixings is None:
+        return job, []
+    held = held or {}
+    wanted = [f._replace(at_m=round(run.length_m - f.at_m, 4)) if turned else f for f in line.fixings]
+    if set(wanted) == set(held):
+        return with_fixings(job, run.key, tuple(_record(run, f, held[f]) for f in wanted)), []
+    taken = {f.key for f in job.fixings} | set(held.values())
+    records = []
+    for f in wanted:
+        key = held.get(f) or next(k for n in range(1, len(taken) + 2) if (k := f"{f.kind.value[0]}{n}") not in taken)
+        taken.add(key)
+        records.append(_record(run, f, key))
+    words = f"{len(records)} fixing{'' if len(records) == 1 else 's'}"
+    return with_fixings(job, run.key, tuple(records)), [f"{words} instead of {len(held)}" if held else words]
+
+
+def _record(run: Segment, f: FixingLine, key: str) -> Fixing:
+    return Fixing(key=key, segment=run.key, kind=f.kind, at_m=f.at_m, inner_mm=f.inner_mm, part=f.part)
 
 
 def _run_there(job: Job, snapshot: Snapshot, line: RunLine) -> Segment | None:

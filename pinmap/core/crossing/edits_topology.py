@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from pinmap.core.crossing.edit_checks import drop, find, new_key, refuse_led, swap
+from pinmap.core.crossing.edits_fixings import fixings_on, move_fixings, refuse_beyond, refuse_held
 from pinmap.core.crossing.edits_parts import LEAST_RUN_M, add_node, remove_node
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
@@ -46,7 +47,9 @@ def split(job: Job, segment: str, *, at_m: float, node: Node, rest: str) -> Job:
     first = replace(run, b=node.key, length_m=_millimetric(at_m))
     second = replace(run, key=rest, a=node.key, length_m=_millimetric(run.length_m - at_m))
     at = job.segments.index(run)
-    return replace(job, segments=(*job.segments[:at], first, second, *job.segments[at + 1 :]))
+    job = replace(job, segments=(*job.segments[:at], first, second, *job.segments[at + 1 :]))
+    beyond = {f.key: (rest, f.at_m - first.length_m) for f in fixings_on(job, segment) if f.at_m > first.length_m}
+    return move_fixings(job, beyond)
 
 
 def make_one(job: Job, node: str) -> Job:
@@ -68,7 +71,14 @@ def make_one(job: Job, node: str) -> Job:
         raise InputError("node", node, "its two runs form a ring; remove one of them instead")
     a, b = (one, other) if first.b == node else (other, one)
     merged = replace(first, a=a, b=b, length_m=_millimetric(first.length_m + second.length_m))
-    job = replace(job, segments=drop(swap(job.segments, merged), second.key))
+    halves = ((first, b), (second, a)) if first.b != node else ((first, a), (second, b))
+    places = {
+        f.key: (first.key, from_a if end == a else merged.length_m - from_a)
+        for run, end in halves
+        for f in fixings_on(job, run.key)
+        for from_a in [f.at_m if run.a == end else run.length_m - f.at_m]
+    }
+    job = replace(move_fixings(job, places), segments=drop(swap(job.segments, merged), second.key))
     return remove_node(_led_through(job, second.key, first.key), node)
 
 
@@ -89,6 +99,7 @@ def draw_together(job: Job, segment: str, *, keep: str) -> Job:
         if {s.a, s.b} == {run.a, run.b}:
             raise InputError("segment", segment, f"run {s.key} joins the same two; remove it first")
     refuse_led(job, segment)
+    refuse_held(job, segment)
     moved = tuple(replace(s, a=keep if s.a == goes.key else s.a, b=keep if s.b == goes.key else s.b) for s in others)
     devices = tuple(replace(d, place=keep) if d.place == goes.key else d for d in job.devices)
     return remove_node(replace(job, segments=moved, devices=devices), goes.key)
@@ -119,6 +130,7 @@ def take_out(job: Job, node: str) -> Job:
         raise InputError("node", node, f"runs {names} meet there; hang them elsewhere or make them one first")
     for s in runs:
         refuse_led(job, s.key)
+        refuse_held(job, s.key)
         job = replace(job, segments=drop(job.segments, s.key))
     return remove_node(job, node)
 
@@ -153,7 +165,9 @@ def _far(run: Segment, node: str) -> str:
 
 
 def _with_length(job: Job, run: Segment, length_m: float) -> Job:
-    return replace(job, segments=swap(job.segments, replace(run, length_m=_millimetric(length_m))))
+    new = replace(run, length_m=_millimetric(length_m))
+    refuse_beyond(job, new)
+    return replace(job, segments=swap(job.segments, new))
 
 
 def _millimetric(length_m: float) -> float:

@@ -15,6 +15,7 @@ WORDS: Mapping[str, str] = {
     "a": "From",
     "ambient_c": "Hottest steady air",
     "b": "To",
+    "at_m": "Along the run",
     "by": "Accepted by",
     "cavities": "Cavities kept",
     "cavity": "Cavity",
@@ -39,6 +40,7 @@ WORDS: Mapping[str, str] = {
     "hot": "Near exhaust",
     "inline": "In line",
     "label": "For whom",
+    "inner_mm": "Clear diameter",
     "joint": "How ends meet",
     "max_untwisted_m": "Most untwisted",
     "members": "Ends",
@@ -55,6 +57,7 @@ WORDS: Mapping[str, str] = {
     "picks": "Picks",
     "rating_a": "Rating",
     "screen": "Screen group",
+    "segment": "Run",
     "service_loop_m": "Service loop",
     "splice_apart_m": "Splices of one run apart",
     "splice_overlap_m": "Splice overlap",
@@ -67,7 +70,7 @@ WORDS: Mapping[str, str] = {
     "via": "Led through",
     "wire_mm2": "Wire size",
 }
-_UNITS = {"mm2": "mm²", "a": "A", "v": "V", "ohm": "Ω", "c": "°C", "pct": "%", "g": "g"}
+_UNITS = {"mm2": "mm²", "a": "A", "v": "V", "ohm": "Ω", "c": "°C", "pct": "%", "g": "g", "mm": "mm"}
 
 
 def field_words(name: str) -> str:

@@ -12,7 +12,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 from pinmap.core.errors import NotFound
-from pinmap.core.model.looms import Device, DeviceEnd, End, Loom, Mating, Node, Segment, Zone
+from pinmap.core.model.looms import Device, DeviceEnd, End, Fixing, Loom, Mating, Node, Segment, Zone
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Housing, Pin, PinKey, Platform
 from pinmap.core.model.words import Fate, Joint, Role
 
@@ -175,6 +175,7 @@ class Job:
     nodes: tuple[Node, ...] = ()
     segments: tuple[Segment, ...] = ()
     matings: tuple[Mating, ...] = ()
+    fixings: tuple[Fixing, ...] = ()
     zones: tuple[Zone, ...] = ()
     load_cases: tuple[LoadCase, ...] = DEFAULT_LOAD_CASES
     practice: Practice = Practice()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from pinmap.core.model.pinouts import ConnectorKey, PinKey
-from pinmap.core.model.words import DeviceKind, Gender, NodeKind
+from pinmap.core.model.words import DeviceKind, FixingKind, Gender, NodeKind
 
 
 class DeviceEnd(NamedTuple):
@@ -73,6 +73,19 @@ class Segment:
     length_m: float
     zone: str = ""
     covering: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fixing:
+    """What holds a run or what it passes through: a clip, a grommet, a backshell's clamp. ``at_m`` from the segment's
+    node ``a`` [m]; ``inner_mm`` is the clear diameter or the hole [mm]."""
+
+    key: str
+    segment: str
+    kind: FixingKind
+    at_m: float
+    inner_mm: float
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -146,6 +146,14 @@ class NodeKind(StrEnum):
     PLACE = "place"  # where devices sit: fuse box, relay carrier, stud
 
 
+class FixingKind(StrEnum):
+    """What a bundle is held by or passes through."""
+
+    CLIP = "clip"
+    GROMMET = "grommet"
+    BACKSHELL = "backshell"  # its clamp
+
+
 class Joint(StrEnum):
     """How three and more ends of a net meet."""
 

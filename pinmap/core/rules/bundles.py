@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.coverings import covering_choices, fit_covering
+from pinmap.core.loom.fixings import fixing_fit
 from pinmap.core.model.words import Severity
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
@@ -63,6 +64,33 @@ def covering_fits(context: Context) -> Iterator[Hit]:
                 way_out=f"take {best.covering.name}, or another from the list at the bundle" if best is not None
                 else "divide the bundle",
             )  # fmt: skip
+
+
+@rule(
+    "R100",
+    Severity.FIX,
+    "Bundle does not fit its clip, grommet or clamp",
+    explanation="A bundle forced into too small a clip or hole is crushed, and its wires chafe at the edge.",
+    limit="the clear diameter; of a grommet nine tenths, so that it can be drawn through",
+    source=_CP,
+)
+def fixing_fits(context: Context) -> Iterator[Hit]:
+    segments = {s.key: s for s in context.snapshot.job.segments}
+    for fixing in context.snapshot.job.fixings:
+        segment = segments.get(fixing.segment)
+        if segment is None or not _thick_mm(context, segment.key):
+            continue
+        found = fixing_fit(context.bundles, segment, fixing)
+        if not found.fits:
+            yield Hit(
+                where=(f"{fixing.kind.value} {fixing.key}", f"segment {segment.key}"),
+                refs=(f"segment:{segment.key}",),
+                numbers=(("bundle with covering", found.outside_mm, found.most_mm, "mm"),),
+                why=f"{fixing.at_m * 1000:.0f} mm along the run the bundle is {found.outside_mm:.1f} mm thick with its "
+                f"covering; {fixing.kind.value} {fixing.key} is {fixing.inner_mm:g} mm wide and takes "
+                f"{found.most_mm:.1f} mm",
+                way_out="take the next size, move it to a thinner stretch, or divide the bundle",
+            )
 
 
 @rule(

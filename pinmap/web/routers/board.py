@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import count
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -12,10 +13,12 @@ from pinmap.core.crossing import edits
 from pinmap.core.crossing import edits_topology as topology
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
+from pinmap.core.loom.bundles import Bundles
+from pinmap.core.loom.fixings import FixingFit, fixing_fit
 from pinmap.core.model.jobs import Job, Snapshot
-from pinmap.core.model.looms import Node, Segment
+from pinmap.core.model.looms import Fixing, Node, Segment
 from pinmap.core.model.people import Right
-from pinmap.core.model.words import NodeKind, natural_key
+from pinmap.core.model.words import FixingKind, NodeKind, natural_key
 from pinmap.services import drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
@@ -52,6 +55,8 @@ def board(request: Request, shop: ShopDep, key: str, variant: str = "", run: str
         coverings=coverings(),
         unplaced=unplaced_connectors(opened.snapshot, opened.variant),
         picture=_picture(opened),
+        fixings=_fits(opened, chosen_run) if chosen_run is not None else [],
+        fixing_kinds=[(k.value, k.value) for k in FixingKind],
     )
 
 
@@ -75,6 +80,13 @@ def _picture(opened: JobPage) -> str:
         return ""
     board = f"{opened.home}/layout/board"
     return drawings.plan(opened.snapshot, opened.variant, opened.analysis, board=board)
+
+
+def _fits(opened: JobPage, run: Segment) -> list[FixingFit]:
+    """What is fixed to a run, along it, and whether the bundle fits."""
+    bundles = Bundles.of(opened.snapshot, opened.analysis.routing)
+    own = sorted((f for f in opened.job.fixings if f.segment == run.key), key=lambda f: (f.at_m, f.key))
+    return [fixing_fit(bundles, run, f) for f in own]
 
 
 def _mm(field: str, text: str) -> float:
@@ -120,6 +132,69 @@ def change_run(
 
     jobs.edit(shop, key, version, change, f"run {segment}: {_RUN_WORDS.get(deed, deed)}")
     return _back(key, "Done", variant, **({"node": keep} if deed == "draw" else {"run": segment}))
+
+
+@router.post("/runs/{segment}/fixings")
+@needs(Right.BUILD)
+def add_fixing(
+    shop: ShopDep,
+    key: str,
+    segment: str,
+    version: Version,
+    kind: Text,
+    variant: Text = "",
+    at_mm: Text = "",
+    inner_mm: Text = "",
+    part: Text = "",
+) -> Response:
+    """A clip, grommet or backshell clamp on a run."""
+
+    def change(job: Job, _: Snapshot) -> Job:
+        what = _fixing_kind(kind)
+        new = Fixing(
+            key=next(k for n in count(1) if (k := f"{what.value[0]}{n}") not in {f.key for f in job.fixings}),
+            segment=segment, kind=what, at_m=_mm("at_mm", at_mm), inner_mm=number("inner_mm", inner_mm), part=part,
+        )  # fmt: skip
+        return edits.add_fixing(job, new)
+
+    jobs.edit(shop, key, version, change, f"{kind} on run {segment}")
+    return _back(key, "Added", variant, run=segment)
+
+
+@router.post("/fixings/{fixing}")
+@needs(Right.BUILD)
+def change_fixing(
+    shop: ShopDep,
+    key: str,
+    fixing: str,
+    version: Version,
+    deed: Text,
+    variant: Text = "",
+    run: Text = "",
+    kind: Text = "",
+    at_mm: Text = "",
+    inner_mm: Text = "",
+    part: Text = "",
+) -> Response:
+    """Changes or removes one."""
+
+    def change(job: Job, _: Snapshot) -> Job:
+        match deed:
+            case "save":
+                at_m, wide_mm = _mm("at_mm", at_mm), number("inner_mm", inner_mm)
+                return edits.update_fixing(job, fixing, kind=_fixing_kind(kind), at_m=at_m, inner_mm=wide_mm, part=part)
+            case "remove":
+                return edits.remove_fixing(job, fixing)
+        raise InputError("deed", deed, "choose save or remove")
+
+    jobs.edit(shop, key, version, change, f"fixing {fixing}: {_RUN_WORDS.get(deed, deed)}")
+    return _back(key, "Done", variant, run=run)
+
+
+def _fixing_kind(text: str) -> FixingKind:
+    if text not in {k.value for k in FixingKind}:
+        raise InputError("kind", text, f"choose {', '.join(FixingKind)}")
+    return FixingKind(text)
 
 
 @router.post("/nodes/{node}")

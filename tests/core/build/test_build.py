@@ -15,8 +15,9 @@ from pinmap.core.electrics.results import ElectricalReport, WireState
 from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.looms import Fixing
 from pinmap.core.model.pinouts import Cavity, Housing, PinKey
-from pinmap.core.model.words import DeviceKind, Evidence, Gender, NodeKind
+from pinmap.core.model.words import DeviceKind, Evidence, FixingKind, Gender, NodeKind
 from pinmap.demo import finished_snapshot
 from tests.factories_looms import JobMaker
 
@@ -253,3 +254,15 @@ def test_the_demo_in_every_variant_closes():
                     assert words.mates == f"{snapshot.platform[end.pin.platform].name} {end.pin.connector}"
                     assert snapshot.signal_of[end.pin].key == row.signal
         assert parts_list(snapshot, variant, routing)
+
+
+def test_fixings_are_counted_by_kind_and_width() -> None:
+    snapshot = finished_snapshot()
+    one, two = (s.key for s in snapshot.job.segments[:2])
+    held = [("c1", one, 14.0), ("c2", two, 14.0), ("c3", two, 20.0)]
+    fixings = tuple(Fixing(key=k, segment=s, kind=FixingKind.CLIP, at_m=0.01, inner_mm=mm) for k, s, mm in held)
+    snapshot = replace(snapshot, job=replace(snapshot.job, fixings=fixings))
+    routing = route(snapshot, snapshot.variants[0])
+    rows = [r for r in parts_list(snapshot, snapshot.variants[0], routing) if r.group == "Clips, grommets, clamps"]
+    assert [(r.item, r.quantity, r.buy) for r in rows] == [("clip 14 mm", 2, 2), ("clip 20 mm", 1, 1)]
+    assert set(rows[0].where) == {f"{one} at 10 mm", f"{two} at 10 mm"}
