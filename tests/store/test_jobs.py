@@ -70,7 +70,8 @@ def test_one_job_turns_into_another(shop: Shop, first: Snapshot, second: Snapsho
         new = replace(new, job=replace(new.job, segments=tuple(s for s in new.job.segments if s.zone in {"", *zones})))
         runs = {s.key for s in new.job.segments}
         led = (replace(s, via=tuple(r for r in s.via if r in runs)) for s in new.job.signals)
-        new = replace(new, job=replace(new.job, signals=tuple(led)))
+        held = tuple(f for f in new.job.fixings if f.segment in runs)
+        new = replace(new, job=replace(new.job, signals=tuple(led), fixings=held))
         jobs.save_job(session, job_id, new, refs, before=first.job)
         assert take(session, first.job.key) == jobs.canonical(new)
         session.rollback()

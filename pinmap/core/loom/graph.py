@@ -8,7 +8,7 @@ is its branch point (its anchor) and the length of its run. Distances between al
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,8 @@ from pinmap.core.model.words import NodeKind
 
 if TYPE_CHECKING:  # networkx and scipy load for long and the app can start without: imported where they are used
     import networkx as nx
+
+    from pinmap.core.loom.joints import JointPlan
 
 _HOP_M = 1e-9  # added to every segment: of two equally long runs the one with fewer segments wins
 _FEW_PLACES = 16  # not worth a look at which of them lie out of the way
@@ -65,6 +67,8 @@ class LoomGraph:
         self._build(factor)
         self._paths: dict[tuple[int, int], Way] = {}
         self._before_rows: dict[int, list[int]] = {}
+        self._ways: dict[tuple[Station, Station], Way] = {}
+        self.plans: dict[Hashable, JointPlan] = {}  # kept by ``joints.plan_joint``
 
     # Building
 
@@ -268,6 +272,12 @@ class LoomGraph:
 
     def way(self, a: Station, b: Station) -> Way:
         """The shortest way from a to b, which must be joined; the same way backwards from b to a."""
+        found = self._ways.get((a, b))
+        if found is None:
+            found = self._ways[a, b] = self._way(a, b)
+        return found
+
+    def _way(self, a: Station, b: Station) -> Way:
         if a.leaf >= 0 and a.leaf == b.leaf:
             length_m = abs(a.out_m - b.out_m)
             return Way().then(self._run_of_leaf[a.leaf], length_m) if length_m > 0 else Way()

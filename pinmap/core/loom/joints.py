@@ -70,20 +70,30 @@ class NetEnds(NamedTuple):
 
 
 def plan_joint(graph: LoomGraph, practice: Practice, ends: NetEnds, joint: Joint) -> JointPlan:
-    """The least costly wires that join three or more ends in this way. All ends must be in one piece of the graph."""
+    """The least costly wires that join three or more ends in this way. All ends must be in one piece of the graph.
+    Remembered by the graph: many nets of a job join the same places with the same wires. ``practice`` is the graph's
+    own."""
     order = sorted(range(len(ends.mm2)), key=lambda i: (ends.stations[i], ends.mm2[i], ends.names[i]))
     stations = [ends.stations[i] for i in order]
     mm2 = tuple(ends.mm2[i] for i in order)
-    if joint is Joint.SPLICE:
-        plan = _spliced(graph, practice, stations, mm2, ends.cap_mm2)
-    elif joint is Joint.CHAIN:
-        plan = _chained(graph, practice, stations, mm2, ends.cap_mm2)
-    else:
-        plan = _crimped(graph, stations, mm2)
+    asked = (joint, tuple(stations), mm2, ends.cap_mm2)
+    plan = graph.plans.get(asked)
+    if plan is None:
+        plan = graph.plans[asked] = _planned(graph, practice, stations, mm2, ends.cap_mm2, joint)
     count = len(order)
     back = [*order, *range(count, count + len(plan.splices))]
     links = tuple(Link(back[x.a], back[x.b], x.mm2, x.way) for x in plan.links)
     return JointPlan(plan.joint, links, plan.splices, plan.splice_cost_g, plan.proven, plan.waived, plan.why_not)
+
+
+def _planned(
+    graph: LoomGraph, practice: Practice, stations: list[Station], mm2: tuple[float, ...], cap_mm2: float, joint: Joint
+) -> JointPlan:
+    if joint is Joint.SPLICE:
+        return _spliced(graph, practice, stations, mm2, cap_mm2)
+    if joint is Joint.CHAIN:
+        return _chained(graph, practice, stations, mm2, cap_mm2)
+    return _crimped(graph, stations, mm2)
 
 
 # Splices
