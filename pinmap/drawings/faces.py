@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from pinmap.core.loom.results import Routing, loom_point
 from pinmap.core.model.jobs import Snapshot, Variant
+from pinmap.core.model.looms import Node
 from pinmap.core.model.pinouts import ConnectorKey, Housing, PinKey
 from pinmap.core.model.words import Evidence, View, natural_key
 from pinmap.drawings.svg import INK, PALE, SOFT, Box, Link, Sheet, text_width
@@ -60,6 +61,31 @@ def face_labels(
             evidence=pin.evidence if pin else None,
             plugged=plugs and not wires,
             key=f"pin:{key.platform}:{key.connector}:{key.cavity}",
+        )
+    return labels
+
+
+def half_labels(snapshot: Snapshot, routing: Routing, node: Node) -> Mapping[str, CavityLabel]:
+    """What to write in each cavity of a connector that plugs into another loom: its wire and the signal's name."""
+    housing = snapshot.housing.get(node.housing)
+    ends = [
+        (end.mated.cavity, wire)
+        for wire in routing.wires
+        for end in (wire.a, wire.b)
+        if end.mated is not None and end.node == node.key
+    ]
+    used = {name for name, _ in ends}
+    names = housing.cavity_names if housing is not None and housing.cavities else sorted(used, key=natural_key)
+    plugs = node.plugged and housing is not None and housing.sealed
+    labels: dict[str, CavityLabel] = {}
+    for name in names:
+        wires = [wire for cavity, wire in ends if cavity == name]
+        labels[name] = CavityLabel(
+            wire="+".join(w.id for w in wires),
+            colour="+".join(w.colour for w in wires if w.colour),
+            function=", ".join(dict.fromkeys(snapshot.signal[w.signal].name for w in wires)),
+            plugged=plugs and not wires,
+            key=f"node:{node.key}",
         )
     return labels
 

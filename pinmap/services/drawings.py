@@ -12,7 +12,7 @@ from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.pinouts import Cavity, ConnectorKey, Housing
 from pinmap.core.model.words import View, natural_key
 from pinmap.core.tracing.path import Trace
-from pinmap.drawings.faces import face_labels, face_svg
+from pinmap.drawings.faces import face_labels, face_svg, half_labels
 from pinmap.drawings.plan_colours import Colouring, by_function, by_temperature, by_zone
 from pinmap.drawings.strip import strip_svg
 from pinmap.drawings.transit import transit_maps, transit_svg
@@ -136,6 +136,22 @@ def face_keys(snapshot: Snapshot, variant: Variant) -> tuple[ConnectorKey, ...]:
     active = snapshot.active_connectors(variant)
     placed = [(n.name or n.key, n.mates) for n in snapshot.job.nodes if n.mates is not None and n.mates in active]
     return tuple(mates for _, mates in sorted(placed, key=lambda x: (natural_key(x[0]), x[1])))
+
+
+def half_faces(done: Analysis) -> tuple[Drawing, ...]:
+    """Faces of the connectors by which looms plug into each other, from both sides. Cavities of a housing that is not
+    known are listed as far as they are used."""
+    snapshot, out = done.snapshot, []
+    for mating in snapshot.job.matings:
+        for node in (snapshot.node[mating.a], snapshot.node[mating.b]):
+            labels, other = half_labels(snapshot, done.routing, node), snapshot.node[mating.other(node.key)]
+            housing = snapshot.housing.get(node.housing)
+            if housing is None or not housing.cavities:
+                row = tuple(Cavity(name=n, column=0, row=0) for n in labels)
+                housing = Housing(key="", name=node.name or node.key, cavities=row)
+            title = f"{node.name or node.key}, plugs into {other.name or other.key} of the other loom"
+            out.append(Drawing(title, Svg(face_svg(housing, None, labels, title=title))))
+    return tuple(out)
 
 
 def face(

@@ -212,7 +212,8 @@ def _pdf(done: Analysis, release: Release) -> bytes:
 
 def _faces(done: Analysis) -> tuple[drawings.Drawing, ...]:
     keys = drawings.face_keys(done.snapshot, done.variant)
-    return tuple(drawings.face(done.snapshot, done.variant, done, key) for key in keys)
+    vehicle = tuple(drawings.face(done.snapshot, done.variant, done, key) for key in keys)
+    return (*vehicle, *drawings.half_faces(done))
 
 
 def _map(done: Analysis, group: str) -> str:

@@ -107,6 +107,15 @@ def test_pages_of_a_parted_job(parted: TestClient) -> None:
     page = BeautifulSoup(parted.get(f"/jobs/{JOB}/build").text, "html.parser")
     looms = [row.get_text(strip=True) for row in page.select("tr.group")]
     assert looms == [x.name for x in snapshot(parted).job.looms]
+    faces = BeautifulSoup(parted.get(f"/jobs/{JOB}/build/faces").text, "html.parser")
+    titles = [h.get_text() for h in faces.select("h2")]
+    assert titles[:2] == [
+        "X90S, plugs into X90P of the other loom",
+        "X90P, plugs into X90S of the other loom",
+    ]
+    made = route(snapshot(parted), snapshot(parted).variants[0]).wires
+    ends = {e.label: w.id for w in made for e in (w.a, w.b) if e.mated is not None}
+    assert ends["X90P-2"] in faces.select_one("section").find_next_sibling("section").get_text()
     assert "The looms weigh" in parted.get(f"/jobs/{JOB}/build/plan").text
     for what in ("layout", "layout/board", "layout/looms", "build/parts", "build/cut", "build/map", "check"):
         assert parted.get(f"/jobs/{JOB}/{what}").status_code == 200

@@ -66,6 +66,7 @@ def faces(
         chosen=connector,
         page_number=page,
         faces=[drawings.face(opened.snapshot, opened.variant, opened.analysis, k) for k in shown],
+        halves=drawings.half_faces(opened.analysis) if page == 1 and connector not in names else (),
         more=connector not in names and first + _FACES_A_PAGE < len(keys),
         connectors=[(text, _face_words(opened, k)) for text, k in names.items()],
     )
