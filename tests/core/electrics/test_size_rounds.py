@@ -13,9 +13,14 @@ from pinmap.core.electrics.size_rounds import CIRCLE, RESTS, loom_copper_kg, set
 from pinmap.core.electrics.size_rows import splice_breaches
 from pinmap.core.facts.functions import dictionary
 from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.words import Severity
+from pinmap.core.rules.registry import run_all
+from pinmap.demo import finished_snapshot
 from tests.factories_sizing import moving_job, sizing_job
 
 JOBS = 6
+DEMO_SIGNALS = {"s084", "s086"}  # both stages of the fan
+OF_SIZES = {"R09", "R14", "R15", "R16", "R43", "R53", "R90", "R91"}  # heat, drops, splices, joints, fuses
 
 
 def judged(snapshot: Snapshot) -> tuple[set[tuple[str, int, str, str]], float, list[Knob]]:
@@ -70,3 +75,13 @@ def test_no_choice_on_the_routes_that_it_brings_is_lighter() -> None:
         every = (judged(sized(most, chosen, sizes)) for sizes in product(*(k.sizes for k in chosen)))
         least_kg = min(kg for broken, kg, _ in every if broken <= beyond)
         assert settle(job, dictionary(), time_s=600.0).copper_kg == pytest.approx(least_kg, rel=1e-9), seed
+
+
+def test_the_demo_with_its_proposed_sizes_has_no_finding_that_sizes_could_mend() -> None:
+    demo = finished_snapshot()
+    wires = {w.id for _, routing, _ in solved(demo, dictionary()) for w in routing.wires if w.signal in DEMO_SIGNALS}
+    found = settle(demo, dictionary(), scope=wires, time_s=40.0)
+    assert not found.broken
+    assert found.copper_kg < found.copper_before_kg
+    said = run_all(Snapshot(found.job, demo.platforms, demo.housings), dictionary())
+    assert not [x for x in said if x.rule in OF_SIZES and x.severity is not Severity.NOTE]
