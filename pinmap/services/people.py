@@ -151,8 +151,8 @@ def _note(shop: Shop, session: Session, person: Person, what: str, *changes: Cha
 
 
 def _keep_an_owner(session: Session, person_id: int) -> None:
-    if not set(rows.owners(session)) - {person_id}:
-        raise StructureError("the shop needs an owner; make somebody else owner first")
+    if not set(rows.owners(session, came_in=True)) - {person_id}:
+        raise StructureError("the shop needs an owner who can sign in; make somebody else owner first")
 
 
 def _linked(session: Session, person_id: int | None) -> str:

@@ -76,10 +76,13 @@ def change_person(session: Session, person_id: int, **values: Any) -> None:
     session.execute(sa.update(p).where(p.c.id == person_id).values(**checked(p, values)))
 
 
-def owners(session: Session) -> tuple[int, ...]:
-    """Ids of the owners who are not disabled; nobody else can change an owner until the transaction ends."""
+def owners(session: Session, *, came_in: bool = False) -> tuple[int, ...]:
+    """Ids of the owners who are not disabled; with ``came_in`` without those who never used their invitation. Nobody
+    else can change an owner until the transaction ends."""
     p = table("person")
     held = sa.select(p.c.id).where(p.c.role == PersonRole.OWNER, p.c.disabled.is_(None)).order_by(p.c.id)
+    if came_in:
+        held = held.where(p.c.password.is_not(None))
     return tuple(session.execute(held.with_for_update()).scalars())
 
 
