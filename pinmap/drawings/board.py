@@ -11,14 +11,14 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from pinmap.core.loom.board import BAR_MM, Board, Frame, Line, Ring, Shape, Tiling, Words
-from pinmap.core.loom.layout import flat_layout
+from pinmap.core.loom.layout import crossings_of, flat_layout
 from pinmap.core.loom.plane import Point
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Fixing
 from pinmap.core.model.words import FixingKind, NodeKind
 from pinmap.drawings.labels import Spot
-from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, loom_name, present
+from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, crossing_words, loom_name, present
 from pinmap.drawings.svg import INK, PALE, PAPER, SOFT, Box, Sheet, clean, clip, text_width
 
 MM = 0.25  # of a pixel of the scene: words of 12 px stand 3 mm high
@@ -39,7 +39,8 @@ def board_plan(snapshot: Snapshot, variant: Variant, routing: Routing, *, loom: 
     )  # fmt: skip
     shapes: list[Shape] = []
     right, y = 200.0, _EDGE_MM + _HEAD_MM
-    for piece in flat_layout(nodes, segments):
+    pieces = flat_layout(nodes, segments)
+    for piece in pieces:
         scene = words.scene(piece)
         box = scene.canvas.bounds()
         painter = _Painter(words, scene, (_EDGE_MM - box.x0 * MM, y - box.y0 * MM))
@@ -49,6 +50,7 @@ def board_plan(snapshot: Snapshot, variant: Variant, routing: Routing, *, loom: 
     name = title or loom_name(snapshot, loom)
     total = sum(s.length_m for s in segments)
     facts = f"1:1, lengths in mm. {len(routing.wires)} wires, {total:.2f} m of runs. {snapshot.variant_label(variant)}."
+    facts += crossing_words(pieces)
     shapes += [
         _said(_EDGE_MM, _EDGE_MM + 6, name, 7.0, True, right),
         _said(_EDGE_MM, _EDGE_MM + 12, facts, 3.0, False, right),
@@ -101,6 +103,9 @@ class _Painter:
                 yield from _fixed([self._mm(*p) for p in across], fixing)
             for splice in words.splices_in.get(run.segment, ()):
                 yield Ring("splices", self._mm(*words.splice_at(run, splice)[0]), 1.4, solid=True)
+        for crossing in crossings_of(self.scene.piece):
+            for parapet in words.bridge(crossing):
+                yield Line("bridges", tuple(self._mm(*p) for p in parapet), _MIDDLE_MM)
         for name, (x, y) in self.scene.piece.at.items():
             at = self._mm(x * words.scale, y * words.scale)
             junction = words.node[name].kind is NodeKind.JUNCTION

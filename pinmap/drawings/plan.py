@@ -10,13 +10,22 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pinmap.core.loom.layout import FlatPiece, Run, extent, flat_layout
+from pinmap.core.loom.layout import FlatPiece, Run, crossings_of, extent, flat_layout
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import NodeKind
 from pinmap.drawings.labels import Spot
 from pinmap.drawings.plan_colours import Colouring
-from pinmap.drawings.plan_scene import LEADER, Label, PlanWords, Scene, loom_name, present, section_words
+from pinmap.drawings.plan_scene import (
+    LEADER,
+    Label,
+    PlanWords,
+    Scene,
+    crossing_words,
+    loom_name,
+    present,
+    section_words,
+)
 from pinmap.drawings.svg import INK, PALE, PAPER, SOFT, Box, Link, Sheet, wrap
 
 _MARGIN = 30.0
@@ -81,6 +90,7 @@ class _Plan:
         bent = sum(len(r.points) > 2 for p in pieces for r in p.runs)
         facts = f"{connectors} connectors, {len(words.routing.wires)} wires, {total:.2f} m of runs"
         facts += f", {bent} bent to close a loop" if bent else ""
+        facts += crossing_words(pieces)
         self.sheet.text(_MARGIN, 56, "Loom plan, true to scale. " + facts, 11, fill=SOFT)
         bottom = self._foot(y, right)
         return self.sheet.svg(Box(0, 0, right, bottom), f"Loom plan: {title}", facts, "loom-plan")
@@ -95,6 +105,9 @@ class _Plan:
                 self._stroke(points, "casing", stroke_width=width + 2.4)
         for run in scene.piece.runs:
             self._run(run)
+        for crossing in crossings_of(scene.piece):
+            for points in words.bridge(crossing):
+                self._stroke(points, "bridge", stroke_width=1.6, fill="none")
         for name, (x, y) in scene.piece.at.items():
             if words.node[name].kind is NodeKind.JUNCTION:
                 self.sheet.circle(x * words.scale, y * words.scale, 4.5, class_="junction", stroke_width=1.8)

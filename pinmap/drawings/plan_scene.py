@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from pinmap.core.errors import InputError
 from pinmap.core.loom.bundles import Bundles, Section
-from pinmap.core.loom.layout import FlatPiece, Run
+from pinmap.core.loom.layout import Crossing, FlatPiece, Run, crossings_of
 from pinmap.core.loom.results import Routing, Splice
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Device, Fixing, Node, Segment, Zone
@@ -21,6 +21,8 @@ from pinmap.drawings.labels import Canvas, Spot
 from pinmap.drawings.svg import clean, text_width
 
 PLATE = 132.0  # no plate is wider [px]
+_PARAPET_PX = 3.5  # a bridge's parapet from its run, and the splay at its ends
+_SPAN_PX = 4.0  # of a bridge beyond the run below
 LEADER = 26.0  # a label that stands off farther has a line to what it names [px]
 
 
@@ -46,6 +48,15 @@ def section_words(section: Section) -> str:
     wires = f"{count} wire{'' if count == 1 else 's'}"
     beside = f"splice {', '.join(stretch.splices)} and {wires} beside it" if stretch.splices else wires
     return f"{stretch.from_m * 1000:.0f} to {stretch.to_m * 1000:.0f} mm, {beside}, ø {section.bundle_mm:.1f} mm"
+
+
+def crossing_words(pieces: Sequence[FlatPiece]) -> str:
+    """What a plan says of runs that cross; "" where none does."""
+    count = sum(len(crossings_of(p)) for p in pieces)
+    if not count:
+        return ""
+    drawn = "1 crossing is drawn as a bridge" if count == 1 else f"{count} crossings are drawn as bridges"
+    return f"; no layout without crossing runs was found: {drawn}"
 
 
 def loom_name(snapshot: Snapshot, loom: str) -> str:
@@ -172,6 +183,23 @@ class PlanWords:
         at_m = splice.at_m if splice.node == run.a else self.segment[run.segment].length_m - splice.at_m
         (x, y), heading = run.along(at_m)
         return (x * self.scale, y * self.scale), heading
+
+    def bridge(self, crossing: Crossing) -> list[list[tuple[float, float]]]:
+        """The two parapets of a bridge where a run crosses another [px]: beside the upper run, with splayed ends."""
+        x, y = crossing.at[0] * self.scale, crossing.at[1] * self.scale
+        along = (math.cos(crossing.heading), math.sin(crossing.heading))
+        half, side = self.width[crossing.under] / 2 + _SPAN_PX, self.width[crossing.over] / 2 + _PARAPET_PX
+
+        def place(on: float, out: float) -> tuple[float, float]:
+            return x + along[0] * on - along[1] * out, y + along[1] * on + along[0] * out
+
+        return [
+            [
+                place(-half - _PARAPET_PX, sign * (side + _PARAPET_PX)), place(-half, sign * side),
+                place(half, sign * side), place(half + _PARAPET_PX, sign * (side + _PARAPET_PX)),
+            ]
+            for sign in (1.0, -1.0)
+        ]  # fmt: skip
 
     def fixing_across(self, run: Run, fixing: Fixing, wide_px: float) -> list[tuple[float, float]]:
         """The line across a run at a fixing, as wide as said [px]."""

@@ -205,3 +205,16 @@ def test_a_job_without_a_loom_gives_an_empty_plan() -> None:
     snapshot = small_job()
     bare = replace(snapshot, job=replace(snapshot.job, nodes=(), segments=(), devices=(), signals=()))
     assert "0 connectors" in all_text(_plan(bare, Routing()))
+
+
+def test_runs_that_cross_are_bridged_and_said_to_be() -> None:
+    """Five loops of these lengths were not laid out flat; a loom without loops never crosses."""
+    snapshot = random_loom(30, 1, loops=5)
+    root = _plan(snapshot, Routing())
+    bridges = [e for e in root.iter() if e.get("class") == "bridge"]
+    count = len(bridges) // 2
+    assert count > 0
+    assert f"{count} crossing" in all_text(root)
+    plain = _plan(random_loom(30, 1), Routing())
+    assert "crossing" not in all_text(plain)
+    assert not [e for e in plain.iter() if e.get("class") == "bridge"]

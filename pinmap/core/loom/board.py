@@ -11,7 +11,20 @@ from itertools import pairwise
 from pinmap.core.errors import InputError
 from pinmap.core.loom.plane import Point
 
-LAYERS = ("bundles", "runs", "hot", "nodes", "splices", "fixings", "leaders", "connectors", "places", "words", "title")
+LAYERS = (
+    "bundles",
+    "runs",
+    "hot",
+    "nodes",
+    "splices",
+    "fixings",
+    "bridges",
+    "leaders",
+    "connectors",
+    "places",
+    "words",
+    "title",
+)
 _ON_EVERY_SHEET = "title"  # and the bar
 BAR_MM = 100.0  # length of the bar to be measured on every sheet
 

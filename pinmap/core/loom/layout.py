@@ -11,19 +11,21 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
+from typing import NamedTuple
 
 import networkx as nx
 import numpy as np
 
 from pinmap.core.errors import InputError, StructureError
 from pinmap.core.loom.loops import Shape, knot, straight
-from pinmap.core.loom.plane import Floats, Point, crossings, length_of, room, turn_between
+from pinmap.core.loom.plane import Floats, Point, crosses, crossings, length_of, room, turn_between
 from pinmap.core.model.looms import Node, Segment
 
 _HEADINGS = [math.radians(7.5 * i) for i in range(48)]
 _CLEARS = (1.0, 0.4, 0.1)  # shares of the room wanted between runs, the first that works out
 _TALL = 1.0  # room that a branch gives up for each metre that it would stand farther from the trunk than _FLAT
 _FLAT = 0.12  # of the trunk's length; a loom that lies flat takes fewer sheets
+_MEET_M = 1e-6  # a crossing so near to a run's end is the node where both meet
 _LEAST_TURNS = (math.radians(29), math.radians(14), math.radians(7))  # between two runs at a node, best first
 
 
@@ -73,6 +75,33 @@ class FlatPiece:
 
     at: Mapping[str, Point]
     runs: tuple[Run, ...]
+
+
+class Crossing(NamedTuple):
+    """Where two runs cross in the layout [m]: ``over`` is drawn as a bridge with this heading [radians]."""
+
+    at: Point
+    over: str
+    under: str
+    heading: float
+
+
+def crossings_of(piece: FlatPiece) -> tuple[Crossing, ...]:
+    """Every place where two runs cross, the later run over the earlier one. Runs that meet at a node do not cross
+    there."""
+    found = []
+    lines = [(r.segment, p, q) for r in piece.runs for p, q in pairwise(r.points)]
+    ends = np.array([(*p, *q) for _, p, q in lines], dtype=float).reshape(-1, 4)
+    for i, (over, p, q) in enumerate(lines):
+        hits = crosses(ends[i, :2], ends[i, 2:], ends[:i, :2], ends[:i, 2:])
+        for j in np.flatnonzero(hits).tolist():
+            under, r, s = lines[j]
+            (dx, dy), (ex, ey) = (q[0] - p[0], q[1] - p[1]), (s[0] - r[0], s[1] - r[1])
+            t = ((r[0] - p[0]) * ey - (r[1] - p[1]) * ex) / (dx * ey - dy * ex)
+            if over != under and min(t, 1 - t) * math.hypot(dx, dy) > _MEET_M:
+                at = (p[0] + t * dx, p[1] + t * dy)
+                found.append(Crossing(at, over, under, math.atan2(dy, dx)))
+    return tuple(found)
 
 
 def flat_layout(nodes: Sequence[Node], segments: Sequence[Segment]) -> tuple[FlatPiece, ...]:

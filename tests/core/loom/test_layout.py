@@ -8,7 +8,7 @@ import pytest
 
 from pinmap.core.errors import InputError, StructureError
 from pinmap.core.loom import layout
-from pinmap.core.loom.layout import FlatPiece, Run, flat_layout
+from pinmap.core.loom.layout import FlatPiece, Run, crossings_of, flat_layout
 from pinmap.core.loom.plane import Point
 from pinmap.core.model.looms import Node, Segment
 from pinmap.core.model.words import NodeKind
@@ -140,3 +140,31 @@ def test_no_length_is_no_fault_but_a_bad_one_is() -> None:
 def test_the_same_loom_is_laid_out_the_same() -> None:
     job = random_loom(40, 3, loops=2).job
     assert flat_layout(job.nodes, job.segments) == flat_layout(job.nodes, job.segments)
+
+
+def test_crossings_are_found_with_what_lies_over_what() -> None:
+    """A cross of two runs, and two that only meet at a node."""
+    runs = (
+        Run("g1", "a", "b", ((0.0, 0.0), (2.0, 0.0))),
+        Run("g2", "c", "d", ((1.0, -1.0), (1.0, 1.0))),
+        Run("g3", "b", "e", ((2.0, 0.0), (3.0, 1.0))),
+    )
+    (found,) = crossings_of(FlatPiece({}, runs))
+    assert (found.over, found.under, found.at) == ("g2", "g1", (1.0, 0.0))
+    assert abs(math.sin(found.heading)) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("connectors", "loops", "seed"), [(20, 2, 1), (40, 4, 2), (100, 6, 3)])
+def test_crossings_of_looms_with_several_loops_agree_with_the_plane(connectors: int, loops: int, seed: int) -> None:
+    """As many as a count by every pair of lines, each at a point of both runs."""
+    snapshot = random_loom(connectors, seed, loops=loops)
+    for piece in flat_layout(snapshot.job.nodes, snapshot.job.segments):
+        found = crossings_of(piece)
+        lines = [(r.segment, line) for r in piece.runs for line in pairwise(r.points)]
+        assert len(found) == sum(_cross(one, two) for (a, one), (b, two) in combinations(lines, 2) if a != b)
+        run = {r.segment: r for r in piece.runs}
+        for crossing in found:
+            for key in (crossing.over, crossing.under):
+                ways = (math.dist(p, crossing.at) + math.dist(crossing.at, q) - math.dist(p, q)
+                        for p, q in pairwise(run[key].points))  # fmt: skip
+                assert min(ways) < 1e-9
