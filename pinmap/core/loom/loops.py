@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -146,13 +146,27 @@ def _spread(segments: Sequence[Segment]) -> dict[str, Point]:
         (a, b), *_ = graph.edges
         places = {a: (0.0, 0.0), b: (float(graph.edges[a, b]["length"]), 0.0)}
     else:
-        laid = nx.kamada_kawai_layout(graph, weight="length")
+        laid = _laid(graph)
         places = {name: (float(x), float(y)) for name, (x, y) in laid.items()}
     shares = [
         graph.edges[a, b]["length"] / apart for a, b in graph.edges if (apart := math.dist(places[a], places[b])) > 0
     ]
     scale = min(shares, default=1.0)
     return {n: (places[same[n]][0] * scale, places[same[n]][1] * scale) for s in segments for n in (s.a, s.b)}
+
+
+def _laid(graph: nx.Graph[str]) -> Mapping[str, Floats]:
+    """Places by springs (T. Kamada and S. Kawai, 1989); where runs cross then and the loops can lie flat, begun from a
+    layout without crossings as well, and the better of both."""
+    laid: Mapping[str, Floats] = nx.kamada_kawai_layout(graph, weight="length")
+
+    def crossed(at: Mapping[str, Floats]) -> int:
+        lines = np.array([(*at[a], *at[b]) for a, b in graph.edges], dtype=np.float64)
+        return crossings(lines, lines)
+
+    if not crossed(laid) or not nx.check_planarity(graph)[0]:
+        return laid
+    return min(laid, nx.kamada_kawai_layout(graph, weight="length", pos=nx.planar_layout(graph)), key=crossed)
 
 
 def _least_crossed(a: Point, b: Point, length_m: float, taken: Floats) -> tuple[Point, ...]:
