@@ -147,7 +147,8 @@ def _add_contacts(parts: Parts, snapshot: Snapshot, routing: Routing) -> int:
                 if place not in ohm:
                     ohm[place] = contact_ohm(snapshot, end.pin)
                 parts.element(pin_point(end.pin), loom, ohm[place], f"contact {end.label}")
-    _add_mated(parts, snapshot, routing)
+    if snapshot.job.matings:
+        _add_mated(parts, snapshot, routing)
     return len(mated)
 
 

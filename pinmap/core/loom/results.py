@@ -55,6 +55,8 @@ class Net:
     @property
     def whole(self) -> tuple[End, ...]:
         """The ends of all its parts."""
+        if not self.beyond:
+            return self.own
         return (*self.own, *(e for far in self.beyond for e in far))
 
 

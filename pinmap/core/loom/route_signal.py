@@ -61,7 +61,7 @@ class SignalRouter:
         router, signal = self.router, self.signal
         self.marks = WireMarks(router.snapshot, signal, router.pins, router.dictionary)
         self.member_of = self.marks.member_of
-        for net in router.nets.get(signal.key, ()):
+        for net in router.nets.get(signal.key, ()) if router.snapshot.job.matings else ():
             for end, beyond in zip(net.mated, net.beyond, strict=True):
                 self.marks.mated_mm2[end] = self._crossing_mm2(net, beyond)
         self.graph = router.ways.graph_for(signal, self.marks.insulation)
@@ -190,13 +190,18 @@ class SignalRouter:
         """No trunk carries more than all sources together can give: pins that give (or take back, for a ground) and
         devices in line that feed this section. In a bus all ends give, one at a time. A mated cavity gives what crosses
         there where a source lies behind it."""
-        behind = dict(zip(net.mated, net.beyond, strict=True))
+        behind = dict(zip(net.mated, net.beyond, strict=True)) if net.beyond else {}
         given = 0.0
         bus = True
         for spot, size in zip(spots, mm2, strict=True):
-            ends = behind[spot.end] if isinstance(spot.end, MatedEnd) else (spot.end,)
-            bus = bus and all(map(self._is_bus, ends))
-            if any(self._gives(net, end) for end in ends):
+            end = spot.end
+            if isinstance(end, MatedEnd):
+                bus = bus and all(map(self._is_bus, behind[end]))
+                gives = any(self._gives(net, e) for e in behind[end])
+            else:
+                bus = bus and self._is_bus(end)
+                gives = self._gives(net, end)
+            if gives:
                 given += size
         return max(mm2) if bus else given or math.inf
 

@@ -37,13 +37,13 @@ class Ways:
 
     def spot(self, end: NetEnd) -> int | str:
         """Index of the node where an end sits, or why it has none."""
-        if isinstance(end, MatedEnd):
-            return self.open.index[end.node]
         if isinstance(end, PinKey):
             node = self.snapshot.node_of_connector.get(ConnectorKey(end.platform, end.connector))
             if node is None:
                 return f"connector {end.connector} of {end.platform} has no place in the loom"
             return self.open.index[node.key]
+        if isinstance(end, MatedEnd):
+            return self.open.index[end.node]
         device = self.snapshot.device[end.device]
         if not device.place:
             return f"device {end.device} has no place"

@@ -35,7 +35,7 @@ class WireMarks:
     def mm2(self, ends: tuple[NetEnd, ...]) -> float:
         """Size of the wire that serves these ends: the member's own, the signal's, the larger of the pins' wires and of
         what crosses at a mated cavity, the shop's least; the last ones rounded up to stock."""
-        crossing = [self.mated_mm2[e] for e in ends if e in self.mated_mm2]
+        crossing = [self.mated_mm2[e] for e in ends if e in self.mated_mm2] if self.mated_mm2 else []
         if crossing and len(crossing) == len(ends):
             return max(crossing)
         own = [self.member_of[e][1].mm2 or 0.0 for e in ends if e in self.member_of]
