@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -143,8 +144,10 @@ def test_a_run_of_the_plan_shows_its_bundle(demo_site: str, watched: Watched) ->
     assert page.evaluate("document.activeElement.id") == "bundle"
     assert "segment=" in page.url
     assert "by=zone" in page.url
-    assert page.get_by_label("Bundle of segment").input_value() in first
-    runs.nth(5).dispatch_event("click")
+    assert page.get_by_label("Bundle of run").input_value() in first
+    segment = {r: parse_qs(urlsplit(r.get_attribute("href") or "").query)["segment"][0] for r in runs.all()}
+    other = next(r for r, key in segment.items() if key not in first)
+    other.dispatch_event("click")
     page.wait_for_function("(old) => document.querySelector('#bundle h2').innerText !== old", arg=first)
     shown = page.locator("#bundle h2").inner_text()
     page.reload()

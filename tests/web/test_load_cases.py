@@ -52,7 +52,7 @@ def test_a_signals_row_leads_to_its_sizing(client: TestClient) -> None:
     sized = client.get(link[1].replace("&amp;", "&"))
     assert sized.status_code == 200
     assert "What binds, and the next sizes" in sized.text
-    assert "Routed anew" in sized.text
+    assert "of sizing, routing and checking" in sized.text
 
 
 def test_the_guide_tells_of_every_load_column(client: TestClient) -> None:
