@@ -11,6 +11,7 @@ conductor's temperature, currents that move with the voltage, loops) are thus me
 
 from __future__ import annotations
 
+import math
 import random
 import time
 from collections.abc import Callable, Collection, Sequence
@@ -128,7 +129,7 @@ class _Search:
     def _guess(self) -> Sizes:
         """A good choice by near rows, built again around each choice until it breaks nothing."""
         sizes = tuple(k.now_mm2 if k.now_mm2 in k.sizes else _up(k, k.now_mm2) for k in self.knobs)
-        best = self.largest if not self._fits(sizes) else sizes
+        best = sizes if self._fits(sizes) else self._heaviest()
         best_kg = self._mass(best)
         floor = [0] * len(self.knobs)
         tight: dict[str, float] = {}
@@ -158,6 +159,11 @@ class _Search:
                         if r.what == f"{b.what} in {b.case}" or (b.kind == "short" and r.what == f"short at {b.what}"):
                             tight[r.what] = tight.get(r.what, 0.0) + max(0.002 * abs(r.most), 1e-4)
         return best
+
+    def _heaviest(self) -> Sizes:
+        """The most copper that keeps the ratio at every splice, which the largest sizes need not do."""
+        found = self._master([0] * len(self.knobs), self.ratios, heaviest=True)
+        return self.largest if found is None else found[0]
 
     def _fits(self, sizes: Sizes) -> bool:
         """Breaks nothing that could be met; looked at variant by variant, to the first breach."""
@@ -205,7 +211,7 @@ class _Search:
     def _prove(self, best: Sizes) -> tuple[Sizes, float, bool]:
         """From below: the master's choice is judged, and a cut is learned from what it breaks, until it breaks nothing
         or nothing cheaper than the best known choice is left. Gives sizes, bound, proven."""
-        best_kg = self._mass(best)
+        best_kg = self._mass(best) if self._fits(best) else math.inf
         cap = self._cap(best_kg)
         pick = random.Random(_SEED)  # noqa: S311  # any choice that is not the largest will do
         other: Sizes = tuple(pick.choice([s for s in k.sizes if s <= c]) for k, c in zip(self.knobs, cap, strict=True))
@@ -218,7 +224,7 @@ class _Search:
             self.rounds += 1
             found = self._master(self.first, self.rows + self.ratios)
             if found is None or found[1] >= best_kg * (1 - 1e-9):
-                return best, best_kg, True
+                return best, min(best_kg, self._mass(best)), best_kg < math.inf
             sizes, bound = found
             broken = self._broken(sizes)
             if not broken:
@@ -239,8 +245,11 @@ class _Search:
     def _broken(self, sizes: Sizes) -> list[Breach]:
         return [b for b in self.judge.all_breaches(sizes) if b.key not in self.left_out]
 
-    def _master(self, first: Sequence[int], rows: Sequence[Row]) -> tuple[Sizes, float] | None:
-        """The choice of least copper under the rows, checked against them exactly; None where there is none."""
+    def _master(
+        self, first: Sequence[int], rows: Sequence[Row], *, heaviest: bool = False
+    ) -> tuple[Sizes, float] | None:
+        """The choice of least copper under the rows, or of most, checked against them exactly; None where there is
+        none."""
         if not self.knobs:
             return (), 0.0
         # imported where it is used: it loads for long, and the app can start without
@@ -271,8 +280,10 @@ class _Search:
                 most.append(row.most / scale)
             matrix = coo_array((data, (at, column)), shape=(len(rows), n)).tocsr()
             limits.append(LinearConstraint(matrix, -np.inf, np.array(most)))
-        found = milp(cost, constraints=limits, integrality=np.ones(n, dtype=np.int64), bounds=Bounds(0, high),
-                     options={"mip_rel_gap": 0.0})  # fmt: skip
+        found = milp(
+            -cost if heaviest else cost, constraints=limits, integrality=np.ones(n, dtype=np.int64),
+            bounds=Bounds(0, high), options={"mip_rel_gap": 0.0},
+        )  # fmt: skip
         if found.x is None:
             return None
         sizes = tuple(

@@ -25,7 +25,7 @@ from pinmap.core.electrics.check import check
 from pinmap.core.electrics.optimum import Optimum, Result, copper_kg, optimum
 from pinmap.core.electrics.size_choices import Knob, knobs
 from pinmap.core.electrics.size_limits import Breach, Judge
-from pinmap.core.electrics.size_rows import splice_breaches
+from pinmap.core.electrics.size_rows import SPLICE, splice_breaches
 from pinmap.core.facts.fault import COPPER_KG_PER_M3
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Wire
@@ -154,12 +154,14 @@ class _Rounds:
         self.quick_until, self.until = begin + _QUICK_SHARE * time_s, begin + time_s
         self.rounds = 0
         self.beyond: frozenset[tuple[str, int, str, str]] = frozenset()  # limits that the largest sizes break
+        self.ratio_unmet = False  # no choice of sizes keeps the ratio at every splice
 
     def run(self) -> Settled:
         self.before = tuple(self.solve(self.first))
         state = self._at(self.first, self.before)
         most = self._largest(state)
-        self.beyond = frozenset(b.key for b in most.broken)
+        # The ratio at a splice is no limit from below: the largest sizes may break what others keep.
+        self.beyond = frozenset(b.key for b in most.broken if b.kind != SPLICE)
         state = self._at(self.first, self.before)
         while True:
             start, (state, end) = state, self._pass(state)
@@ -182,6 +184,10 @@ class _Rounds:
                 if state.broken:  # other routes would let sizes meet them
                     return self._out_of_circle(seen, len(seen) - 1), CIRCLE
                 if found.proven or prove:
+                    lightest = min(seen, key=lambda s: s.rank)
+                    # The search for these routes may have led away from better ones.
+                    if lightest.rank < (len(state.broken), state.kg * (1 - 1e-9)):
+                        return lightest, CUT_OFF
                     return state, CUT_OFF if found.cut_short and not found.proven else RESTS
                 prove = True
                 continue
@@ -209,10 +215,15 @@ class _Rounds:
         judge = Judge(snapshot, [r[0] for r in results], routings, self.dictionary, chosen)
         sizes = tuple(k.now_mm2 for k in chosen)
         broken = [*judge.all_breaches(sizes), *splice_breaches(judge, chosen, sizes)]
-        return _State(
-            snapshot, results, chosen, tuple(b for b in broken if b.key not in self.beyond),
-            tuple(b for b in broken if b.key in self.beyond),
-        )  # fmt: skip
+        return self._sorted(_State(snapshot, results, chosen, tuple(broken), ()))
+
+    def _sorted(self, state: _State) -> _State:
+        """Its breaches as those that other sizes would meet, and those that none does."""
+        every = (*state.broken, *state.unmet)
+        none = {b.key for b in every if b.key in self.beyond or (self.ratio_unmet and b.kind == SPLICE)}
+        return replace(
+            state, broken=tuple(b for b in every if b.key not in none), unmet=tuple(b for b in every if b.key in none)
+        )
 
     def _with(self, state: _State, chosen: Sequence[Knob], sizes: Sequence[float]) -> _State:
         """The job of a state with other sizes, on the routes that follow from them."""
@@ -227,7 +238,8 @@ class _Rounds:
             state.snapshot, self.dictionary, scope=self.scope if scope is None else scope, results=state.results,
             time_s=left, prove=prove,
         )  # fmt: skip
-        return replace(state, found=found)
+        self.ratio_unmet = self.ratio_unmet or found.ratio_unmet
+        return self._sorted(replace(state, found=found))
 
     def _out_of_circle(self, seen: Sequence[_State], again: int) -> _State:
         round_them = _going_round(seen[again:])

@@ -30,6 +30,7 @@ from pinmap.core.facts.constants import AMBIENT_C, COPPER_ALPHA_PER_K, HEAT_MARG
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.jobs import LoadCase
 
+SPLICE = "splice"  # kind of breach
 SPLICE_RATIO = 3.0  # one wire of a splice by all others together, common practice
 _AGREES_V = 1e-3
 _SAME_A = 1e-6
@@ -307,7 +308,7 @@ def splice_breaches(judge: Judge, knobs: Sequence[Knob], sizes: Sizes) -> list[B
         over = sum(cost[at[i]] for i, cost in row.cost.items()) - row.most
         if over > 1e-9:
             why = f"one wire of splice {splice} is more than {SPLICE_RATIO:g} times all others together"
-            out[v, splice] = Breach("splice", v, splice, "", over, why)
+            out[v, splice] = Breach(SPLICE, v, splice, "", over, why)
     return list(out.values())
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
 
-from pinmap.core.electrics.optimum import Optimum, copper_kg, optimum
+from pinmap.core.electrics.optimum import Optimum, _Search, copper_kg, optimum
 from pinmap.core.electrics.size_limits import Judge, Sizes
 from pinmap.core.electrics.size_rounds import solved
-from pinmap.core.electrics.size_rows import SPLICE_RATIO
+from pinmap.core.electrics.size_rows import SPLICE_RATIO, splice_breaches
 from pinmap.core.facts.functions import dictionary
+from pinmap.demo import finished_snapshot
 from tests.factories_sizing import sizing_job
 
 JOBS = 240
@@ -40,6 +42,21 @@ def splices_fit(judge: Judge, sizes: Sizes) -> bool:
             if any(a > SPLICE_RATIO * (sum(areas) - a) + 1e-6 for a in areas):
                 return False
     return True
+
+
+def test_sizes_that_break_a_splices_ratio_are_mended_where_the_largest_break_it_too() -> None:
+    """Not by the largest sizes of all, which no step down would ever make fit."""
+    demo = finished_snapshot()
+    results = solved(demo, dictionary())
+    found = optimum(demo, dictionary(), results=results, time_s=0.0, prove=False)
+    largest = [k.sizes[-1] for k in found.knobs]
+    worst = next(b for b in splice_breaches(found.judge, found.knobs, largest) if b.variant == 0)
+    splice = next(s for s in results[0][1].splices if s.id == worst.what)
+    thick = {found.judge.knob_of[0][w] for w in splice.wires[:1] if w in found.judge.knob_of[0]}
+    sizes = tuple(k.sizes[-1] if i in thick else k.now_mm2 for i, k in enumerate(found.knobs))
+    mended = _Search(found.judge, [replace(k, now_mm2=s) for k, s in zip(found.knobs, sizes, strict=True)], 0.0)
+    assert splice_breaches(found.judge, found.knobs, sizes), "nothing is broken"
+    assert not splice_breaches(found.judge, found.knobs, mended.run(prove=False).sizes)
 
 
 @pytest.mark.parametrize("part", range(8))

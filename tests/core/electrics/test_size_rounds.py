@@ -82,6 +82,7 @@ def test_the_demo_with_its_proposed_sizes_has_no_finding_that_sizes_could_mend()
     wires = {w.id for _, routing, _ in solved(demo, dictionary()) for w in routing.wires if w.signal in DEMO_SIGNALS}
     found = settle(demo, dictionary(), scope=wires, time_s=60.0)
     assert not found.broken
+    assert not found.unmet
     assert found.copper_kg < found.copper_before_kg
     said = run_all(Snapshot(found.job, demo.platforms, demo.housings), dictionary())
     assert not [x for x in said if x.rule in OF_SIZES and x.severity is not Severity.NOTE]
