@@ -10,6 +10,7 @@ from urllib.parse import quote, urlencode
 from fastapi import Form
 from fastapi.responses import RedirectResponse
 
+from pinmap.core.crossing.edit_checks import MOST_NUMBER
 from pinmap.core.errors import InputError
 
 W = TypeVar("W", bound=StrEnum)
@@ -31,6 +32,8 @@ def number_or_none(field: str, text: str, *, least: float | None = None) -> floa
         raise InputError(field, text, "type a plain number, such as 0.75") from None
     if not math.isfinite(value):
         raise InputError(field, text, "type a finite number")
+    if abs(value) > MOST_NUMBER:
+        raise InputError(field, text, f"type a number of at most {MOST_NUMBER:,.0f}")
     if least is not None and value < least:
         raise InputError(field, text, f"it must be at least {least:g}")
     return value

@@ -22,8 +22,8 @@ SHARE = 1 if os.environ.get("PINMAP_TEST_HOSTILE") == "all" else 120
 PAGES = (
     "/jobs/new", "/", f"{JOB}/settings", f"{JOB}/decide", f"{JOB}/decide/ledger", f"{JOB}/decide/signals/s001",
     f"{JOB}/decide/devices", f"{JOB}/layout", f"{JOB}/layout/board?run=r1", f"{JOB}/layout/board?node=box",
-    f"{JOB}/layout/list", f"{JOB}/check", f"{DONE}/handover", f"{DONE}/revisions/A", f"{JOB}/bench",
-    f"{JOB}/bench?stage=continuity", "/platforms/new", "/platforms/rig",
+    f"{JOB}/layout/list", f"{JOB}/layout/looms", f"{JOB}/check", f"{DONE}/handover", f"{DONE}/revisions/A",
+    f"{JOB}/bench", f"{JOB}/bench?stage=continuity", "/platforms/new", "/platforms/rig",
     "/platforms/rig/import", "/platforms/rig/connectors/C1", "/platforms/rig/pin?pin=p%2Frig%2FC1%2F4%2F", "/imports/1",
     "/functions", "/functions/own/WINCH", "/people",
 )  # fmt: skip

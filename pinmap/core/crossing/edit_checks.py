@@ -62,12 +62,20 @@ def text(value: str, field: str, remedy: str) -> str:
     return value.strip()
 
 
+MOST_NUMBER = (
+    1e9  # no length, resistance or current of a loom comes near; squares and products of such numbers stay finite
+)
+
+
 def positive(value: float | None, field: str, unit: str, *, zero: bool = False) -> None:
-    """Refuses a number that is not finite or not above zero; None means not given."""
+    """Refuses a number that is not finite, not above zero, or so large that nothing could be computed with it; None
+    means not given."""
     if value is None:
         return
     if not math.isfinite(value) or value < 0 or (value == 0 and not zero):
         raise InputError(field, value, f"give a number {'of 0 or more' if zero else 'above 0'} in {unit}")
+    if value > MOST_NUMBER:
+        raise InputError(field, value, f"give a number of at most {MOST_NUMBER:,.0f} in {unit}")
 
 
 def half_of(job: Job, node: str) -> Mating | None:

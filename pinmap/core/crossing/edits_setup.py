@@ -19,6 +19,7 @@ _UNITS = {"min_mm2": "mm²", "splice_cost_g": "g of copper", "avoid_factor": "ti
 _NOT_ZERO = frozenset({"min_mm2", "cut_step_m", "avoid_factor"})
 _COUNTS = {"max_splices": 1, "max_splice_wires": 3}  # the least limit; 0 does not limit
 _CASE_CODES = "KCIFA"
+MOST_SUPPLY_V = 60.0  # DC; end of voltage class A, ISO 6469-3
 
 
 def new_job(key: str, name: str, *, customer: str = "", note: str = "") -> Job:
@@ -172,6 +173,11 @@ def _check_case(case: LoadCase) -> None:
     if case.code not in tuple(_CASE_CODES):
         raise InputError("code", case.code, f"choose one of {', '.join(_CASE_CODES)}")
     positive(case.supply_v, "supply_v", "V")
+    if case.supply_v > MOST_SUPPLY_V:
+        raise InputError(
+            "supply_v", case.supply_v, f"give at most {MOST_SUPPLY_V:g} V; above that begins voltage class B of "
+            "ISO 6469-3, which is not for Pinmap",
+        )  # fmt: skip
     levels = sorted({p.level for p in STARTING_PROFILES})
     if case.profile and case.profile not in levels:
         raise InputError("profile", case.profile, f"choose one of {', '.join(levels)}, or none")

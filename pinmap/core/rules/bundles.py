@@ -67,7 +67,7 @@ def covering_fits(context: Context) -> Iterator[Hit]:
 
 
 @rule(
-    "R100",
+    "R49",
     Severity.FIX,
     "Bundle does not fit its clip, grommet or clamp",
     explanation="A bundle forced into too small a clip or hole is crushed, and its wires chafe at the edge.",

@@ -52,7 +52,7 @@ def test_r50_hot_run_needs_a_covering() -> None:
 @pytest.mark.parametrize(("kind", "takes"), [(FixingKind.CLIP, 3.0), (FixingKind.GROMMET, 2.7)])
 def test_r100_bundle_too_thick_for_what_holds_it(kind: FixingKind, takes: float) -> None:
     held = Fixing(key="c1", segment="j1-j2", kind=kind, at_m=0.05, inner_mm=3.0, part="P 7")
-    found = only(f.change_job(f.clean(), fixings=(held,)), "R100", f"{kind.value} c1", "segment j1-j2")
+    found = only(f.change_job(f.clean(), fixings=(held,)), "R49", f"{kind.value} c1", "segment j1-j2")
     assert f"is 3 mm wide and takes {takes:.1f} mm" in found.why
     (_, thick_mm, most_mm, _) = found.numbers[0]
     assert most_mm == pytest.approx(takes)
