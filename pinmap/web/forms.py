@@ -19,6 +19,7 @@ W = TypeVar("W", bound=StrEnum)
 Version = Annotated[int, Form(ge=0, lt=2**31)]
 # The number of something stored, as forms and addresses carry it.
 MOST = 2**31 - 1
+_MOST_SAID = 300  # characters
 
 
 def number_or_none(field: str, text: str, *, least: float | None = None) -> float | None:
@@ -61,7 +62,9 @@ def word_of(vocabulary: type[W], field: str, text: str) -> W:
 
 
 def back_to(address: str, done: str = "", **query: str) -> RedirectResponse:
-    """303 to a page that then says what was done; the address may end in a fragment."""
+    """303 to a page that then says what was done, shortened where a long name is in it, since browsers and proxies cut
+    long addresses off; the address may end in a fragment."""
+    done = done if len(done) <= _MOST_SAID else f"{done[:_MOST_SAID]}…"
     address, _, fragment = address.partition("#")
     query = {k: v for k, v in ({"done": done} | query).items() if v}
     if query:

@@ -37,15 +37,20 @@ def _refs(fuse: FuseReport, limit: Limit) -> tuple[str, ...]:
     return (own, f"wire:{limit.wire}") if limit.wire else (own,)
 
 
+def _said(title: str) -> str:
+    """In the middle of a sentence."""
+    return title[:1].lower() + title[1:]
+
+
 def _hit(fuse: FuseReport, limit: Limit, way_out: str) -> Hit:
     return Hit(
         where=(fuse.label, f"wire {limit.wire}") if limit.wire else (fuse.label,),
         refs=_refs(fuse, limit),
-        numbers=((limit.title.lower(), limit.value, limit.limit, limit.unit),),
+        numbers=((_said(limit.title), limit.value, limit.limit, limit.unit),),
         why=limit.why,
         way_out=way_out,
         source=limit.source,
-        workings=(workings.of_limit(limit, limit.title.lower()),),
+        workings=(workings.of_limit(limit, _said(limit.title)),),
     )
 
 
