@@ -17,7 +17,7 @@ from pinmap.core.electrics.renewal import renewed
 from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, Volts, WireState
 from pinmap.core.electrics.sizing import Demand, advise
 from pinmap.core.electrics.supply_cases import load_cases
-from pinmap.core.electrics.surroundings import free_a, hottest_air_c, layout_of, shares
+from pinmap.core.electrics.surroundings import HeatPlaces, free_a, hottest_air_c, layout_of, same_places, shares
 from pinmap.core.electrics.unfed import Explainer
 from pinmap.core.facts.conductors import insulation, resistance_factor
 from pinmap.core.facts.constants import LOADED_SHARE, RELAY_PULL_IN_SHARE
@@ -51,6 +51,7 @@ class Checked:
     routing: Routing
     dictionary: Dictionary
     network: Network
+    places: HeatPlaces
     report: ElectricalReport
 
 
@@ -69,15 +70,23 @@ def recheck(
     before: Checked | None, snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary
 ) -> Checked:
     """The same report as ``check`` up to rounding, sooner: where an edit since ``before`` left everything as it was
-    but wires' sizes and lengths, loads, points and layouts of the network are taken over."""
+    but wires' sizes and lengths, loads, points and layouts of the network are taken over, and where every wire lies in
+    the same stretches, these."""
     network = renewed(before, snapshot, variant, routing, dictionary)
     if network is None:
         network = build_network(snapshot, variant, routing, dictionary)
-    return Checked(snapshot, variant, routing, dictionary, network, _report(snapshot, variant, routing, network))
+    if before is not None and same_places(before.snapshot, before.routing, snapshot, routing):
+        places = before.places
+    else:
+        places = HeatPlaces.of(snapshot, routing)
+    report = _report(snapshot, variant, routing, network, places)
+    return Checked(snapshot, variant, routing, dictionary, network, places, report)
 
 
-def _report(snapshot: Snapshot, variant: Variant, routing: Routing, network: Network) -> ElectricalReport:
-    layout = layout_of(snapshot, routing)
+def _report(
+    snapshot: Snapshot, variant: Variant, routing: Routing, network: Network, places: HeatPlaces
+) -> ElectricalReport:
+    layout = layout_of(snapshot, routing, places)
     air_c = hottest_air_c(layout)
     cases = _solve_warm(network, layout, air_c, load_cases(snapshot))
     explainer = Explainer(snapshot, variant, routing, network)

@@ -43,6 +43,26 @@ class HeatPlaces:
         return cls(tuple(stretch for stretch, _ in each), tuple(covering for _, covering in each))
 
 
+def same_places(before: Snapshot, old: Routing, after: Snapshot, new: Routing) -> bool:
+    """Whether every wire lies in the same stretches as before, whatever its size."""
+    return (
+        before.job.segments == after.job.segments
+        and before.job.practice == after.job.practice
+        and old.splices == new.splices
+        and len(old.wires) == len(new.wires)
+        and all(v is w or _same_way(v, w) for v, w in zip(old.wires, new.wires, strict=True))
+    )
+
+
+def _same_way(old: Wire, new: Wire) -> bool:
+    return (
+        old.id == new.id
+        and old.segments == new.segments
+        and old.pieces_m == new.pieces_m
+        and all(v.node == w.node and v.splice == w.splice for v, w in ((old.a, new.a), (old.b, new.b)))
+    )
+
+
 def layout_of(snapshot: Snapshot, routing: Routing, places: HeatPlaces | None = None) -> BundleLayout:
     """Which wire of a routing lies in which stretch, with the stretches' air and coverings; ``places`` where they are
     at hand."""
