@@ -10,16 +10,18 @@ one set of routes bring another, on which a limit is broken, and the sizes that 
 lightest state that holds every limit is taken (where none does, the sizes that go round are raised until one does), and
 from there one or two of the sizes that go round are changed at a time, each time on the routes that follow, while that
 makes the loom lighter and every limit holds; all others are sized on the routes so found. That is repeated from its own
-result until it stays. It is a state that agrees, which no such step makes lighter; it is not proven to be the lightest.
+result until it stays. It is a state that agrees, which no such step makes lighter; it is not proven to be the lightest,
+but where there are few choices in all, all of them are tried.
 """
 
 from __future__ import annotations
 
+import math
 import time
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 
 from pinmap.core.electrics.check import check
 from pinmap.core.electrics.optimum import Optimum, Result, copper_kg, optimum
@@ -35,6 +37,7 @@ from pinmap.core.model.jobs import Job, Snapshot
 Solve = Callable[[Snapshot], Sequence[Result]]
 _ROUNDS = 16
 _TIME_S = 60.0
+_FEW = 1000  # choices that are all tried
 _QUICK_SHARE = 0.5  # of the time, before the proof must begin
 
 RESTS = "rests"
@@ -242,6 +245,31 @@ class _Rounds:
         return self._sorted(replace(state, found=found))
 
     def _out_of_circle(self, seen: Sequence[_State], again: int) -> _State:
+        return self._lightest_of_few(self._led_out(seen, again))
+
+    def _lightest_of_few(self, state: _State) -> _State:
+        """Where there are few choices in all, the lightest of them, each on its own routes: sizes of one signal may
+        only be worth their copper together with those of another."""
+        free = [i for i, k in enumerate(state.knobs) if not k.kept]
+        if math.prod(len(state.knobs[i].sizes) for i in free) > _FEW:
+            return state
+        lighter: list[tuple[float, int, Snapshot]] = []
+        for n, chosen in enumerate(product(*(state.knobs[i].sizes for i in free))):
+            if time.monotonic() > self.until:
+                return state
+            job = with_sizes(state.snapshot.job, [state.knobs[i] for i in free], chosen)
+            snapshot = Snapshot(job, state.snapshot.platforms, state.snapshot.housings)
+            wires = [w for v in snapshot.variants for w in route(snapshot, v, self.dictionary).wires]
+            lighter.append((sum(map(wire_copper_kg, wires)), n, snapshot))
+        for kg, _, snapshot in sorted(lighter, key=lambda found: found[:2]):
+            if (kg >= state.kg * (1 - 1e-9) and not state.broken) or time.monotonic() > self.until:
+                return state
+            trial = self._at(snapshot, tuple(self.solve(snapshot)))
+            if trial.rank < state.rank:
+                return trial
+        return state
+
+    def _led_out(self, seen: Sequence[_State], again: int) -> _State:
         round_them = _going_round(seen[again:])
         state = min(seen, key=lambda s: s.rank)
         if state.broken:

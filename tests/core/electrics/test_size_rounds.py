@@ -68,7 +68,7 @@ def test_what_is_set_holds_on_its_own_routes_and_a_second_run_adds_nothing(make:
 
 def test_no_choice_on_the_routes_that_it_brings_is_lighter() -> None:
     """Against all choices, each on its own routes, on jobs whose splices move or go round."""
-    for seed in (0, 2, 3, 5, 6, 8):
+    for seed in range(10):
         job = sizing_job(seed)
         most = largest(job)
         beyond, _, chosen = judged(most)
