@@ -12,6 +12,7 @@ from pinmap.core.electrics.check import Checked, recheck
 from pinmap.core.electrics.heat_rules import MayCarry, may_carry
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.functions import Dictionary, FunctionEntry, dictionary
+from pinmap.core.loom.bundles import Bundles
 from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -35,6 +36,10 @@ class Analysis:
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         return registry.run(self.snapshot, self.variant, self.routing, self.report, self.dictionary)
+
+    @cached_property
+    def bundles(self) -> Bundles:
+        return Bundles.of(self.snapshot, self.routing)
 
     @cached_property
     def ledger(self) -> Ledger:

@@ -8,7 +8,6 @@ from pinmap.core.build.ends import by_loom
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.parts import coverings
 from pinmap.core.loom.bundles import (
-    Bundles,
     Mass,
     RuleOfThumb,
     Section,
@@ -16,6 +15,7 @@ from pinmap.core.loom.bundles import (
     rules_of_thumb,
 )
 from pinmap.core.loom.coverings import BendLimit, CoveringFit, Hold, bend_limits, covering_choices, fit_covering, holds
+from pinmap.core.loom.fixings import FixingFit, fixing_fit
 from pinmap.core.loom.layup import LayUp, rings
 from pinmap.core.loom.packing import pack
 from pinmap.core.loom.results import Wire
@@ -58,6 +58,12 @@ class BundleView:
     laid: Svg | None
 
 
+def fits(done: Analysis, run: Segment) -> tuple[FixingFit, ...]:
+    """What is fixed to a run, along it, and whether the bundle fits."""
+    own = sorted((f for f in done.snapshot.job.fixings if f.segment == run.key), key=lambda f: (f.at_m, f.key))
+    return tuple(fixing_fit(done.bundles, run, f) for f in own)
+
+
 def bundle(done: Analysis, key: str, chosen: int = 0) -> BundleView:
     """The bundle of a segment, at the section of this number; 0 for the fattest. Raises NotFound."""
     snapshot, routing = done.snapshot, done.routing
@@ -65,7 +71,7 @@ def bundle(done: Analysis, key: str, chosen: int = 0) -> BundleView:
     if segment is None:
         raise NotFound(f"the loom has no segment {key!r}")
     zone = snapshot.zone.get(segment.zone)
-    bundles = Bundles.of(snapshot, routing)
+    bundles = done.bundles
     sections, fattest = bundles.sections(key), bundles.fattest(key)
     if not 0 <= chosen <= len(sections):
         raise NotFound(f"segment {key!r} has no stretch {chosen}; they are numbered from 1 to {len(sections)}")
@@ -136,12 +142,12 @@ def bundle(done: Analysis, key: str, chosen: int = 0) -> BundleView:
 
 def mass(done: Analysis) -> Mass:
     """Wires as they are cut and coverings of all segments; without connectors, terminals and devices."""
-    return loom_mass(Bundles.of(done.snapshot, done.routing), done.routing.wires, done.snapshot.job.segments)
+    return loom_mass(done.bundles, done.routing.wires, done.snapshot.job.segments)
 
 
 def masses(done: Analysis) -> tuple[tuple[str, Mass], ...]:
     """``mass`` of each loom by its name, where several have wires."""
-    looms, bundles = by_loom(done.snapshot, done.routing.wires), Bundles.of(done.snapshot, done.routing)
+    looms, bundles = by_loom(done.snapshot, done.routing.wires), done.bundles
     segments = done.snapshot.job.segments
     found = tuple(
         (loom.name, loom_mass(bundles, wires, [s for s in segments if s.loom == loom.key])) for loom, wires in looms

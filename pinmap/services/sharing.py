@@ -142,7 +142,8 @@ def create_link(
             raise InputError("record", record_serial, "nothing was checked off of that loom in this variant")
         told = f"for {label.strip() or 'nobody named'}; {frozen.variant_label(chosen)}; {days} days; "
         told += ", ".join(part for part in Part if part in includes) + ("; with passphrase" if passphrase else "")
-        told += f"; test record of {record_serial or 'the loom without serial number'}" * (record_serial is not None)
+        if record_serial is not None:
+            told += f"; test record of {record_serial or 'the loom without serial number'}"
         made = Change(f"link to revision {letter}", "added", "", told)
         audit.record(shop, session, Subject.JOB, key, f"link to revision {letter} made", (made,))
         rows.add_link(

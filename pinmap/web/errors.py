@@ -32,6 +32,7 @@ from pinmap.core.errors import (
     TooOften,
 )
 from pinmap.web.access import SignInNeeded, sign_in_address
+from pinmap.web.forms import attribute_of
 from pinmap.web.logs import redacted
 from pinmap.web.render import environment, page
 
@@ -99,14 +100,9 @@ class Refusal:
 _NOT_SHOWN = {"version", "as_shown", "untouched", "passphrase", "password", "password_again", "old_password"}
 
 
-def _attribute(name: str) -> str:
-    """The attribute of a record behind a field of a form: lengths are typed in millimetres and stored in metres."""
-    return "name" if name == "new_name" else name.removesuffix("m") if name.endswith("_mm") else name
-
-
 def _field(attribute: str, sent: Collection[str]) -> str:
     """The field of the form that an attribute of a record was typed into."""
-    return next((name for name in sent if _attribute(name) == attribute), attribute)
+    return next((name for name in sent if attribute_of(name) == attribute), attribute)
 
 
 async def _sent(request: Request) -> dict[str, tuple[str, ...]]:
@@ -238,7 +234,7 @@ async def _form_again(
     )
     if filled is None:
         return None
-    kept = {_attribute(name) for name in filled.kept}
+    kept = {attribute_of(name) for name in filled.kept}
     block = (
         environment()
         .get_template("errors/_refused.html")

@@ -48,6 +48,13 @@ def number(field: str, text: str, *, least: float | None = None) -> float:
     return value
 
 
+def attribute_of(field: str) -> str:
+    """The attribute of a record behind a field of a form: lengths are typed in millimetres and stored in metres."""
+    if field == "new_name":
+        return "name"
+    return f"{field.removesuffix('_mm')}_m" if field.endswith("_mm") and field != "inner_mm" else field
+
+
 def address(*parts: str) -> str:
     """An address of these parts, whatever characters they have."""
     return "/" + "/".join(quote(part, safe="") for part in parts)

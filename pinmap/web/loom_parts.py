@@ -13,7 +13,7 @@ from pinmap.core.model.words import NodeKind, natural_key
 def fresh_key(job: Job, stem: str) -> str:
     """A key that no node, run or zone has."""
     taken = {n.key for n in job.nodes} | {s.key for s in job.segments} | {z.key for z in job.zones}
-    return next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
+    return edit_checks.free_key(taken, stem)
 
 
 def with_loom(job: Job, at: str = "", chosen: str = "") -> tuple[Job, str]:

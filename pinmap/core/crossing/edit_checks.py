@@ -62,9 +62,13 @@ def text(value: str, field: str, remedy: str) -> str:
     return value.strip()
 
 
-MOST_NUMBER = (
-    1e9  # no length, resistance or current of a loom comes near; squares and products of such numbers stay finite
-)
+MOST_NUMBER = 1e9  # no quantity of a loom comes near, and products of such numbers stay finite
+
+
+def free_key(taken: Iterable[str], stem: str) -> str:
+    """The first of stem1, stem2 and so on that is not taken."""
+    there = set(taken)
+    return next(k for n in range(1, len(there) + 2) if (k := f"{stem}{n}") not in there)
 
 
 def positive(value: float | None, field: str, unit: str, *, zero: bool = False) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from itertools import count
 
-from pinmap.core.crossing.edit_checks import drop, find, half_of, new_key, swap, text
+from pinmap.core.crossing.edit_checks import drop, find, free_key, half_of, new_key, swap, text
 from pinmap.core.crossing.edits_parts import LEAST_RUN_M, add_loom
 from pinmap.core.errors import InputError
 from pinmap.core.model.jobs import Job
@@ -23,8 +23,7 @@ def mate_connectors(job: Job, a: str, b: str, *, key: str = "", note: str = "") 
         raise InputError("b", b, f"both are in loom {one.loom}; choose a connector of another loom")
     if one.gender is two.gender is not Gender.UNKNOWN:
         raise InputError("b", b, f"both have {one.gender.value} contacts; one half needs pins, the other sockets")
-    taken = {m.key for m in job.matings}
-    key = key or next(k for n in range(1, len(taken) + 2) if (k := f"m{n}") not in taken)
+    key = key or free_key((m.key for m in job.matings), "m")
     new_key(job.matings, key, "key")
     return replace(job, matings=(*job.matings, Mating(key=key, a=a, b=b, note=note)))
 
@@ -43,7 +42,7 @@ def part_loom(job: Job, segment: str, *, at_m: float, loom: Loom, name: str) -> 
     keys = {n.key for n in job.nodes}
     stem = "".join(c for c in name if c.isalnum()) or "X"
     near, far = (next(k for n in count() if (k := f"{stem}{side}{n or ''}") not in keys) for side in "SP")
-    rest = next(k for n in count(1) if (k := f"{segment}-{n}") not in {s.key for s in job.segments})
+    rest = free_key((s.key for s in job.segments), f"{segment}-")
     halves = (
         Node(key=near, loom=run.loom, kind=NodeKind.CONNECTOR, name=f"{name}S", gender=Gender.SOCKET),
         Node(key=far, loom=loom.key, kind=NodeKind.CONNECTOR, name=f"{name}P", gender=Gender.PIN),

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from pinmap.core.crossing.edit_checks import free_key
 from pinmap.core.crossing.edits_fixings import fixings_on, with_fixings
 from pinmap.core.crossing.edits_parts import add_loom, add_node, add_segment, update_segment
 from pinmap.core.errors import InputError
@@ -81,8 +82,7 @@ def _take(job: Job, snapshot: Snapshot, line: RunLine) -> tuple[Job, str]:
         raise InputError("length_mm", "", "measure the run; a new one needs its length")
     job, a, new_a = _node(job, snapshot, line.a, loom)
     job, b, new_b = _node(job, snapshot, line.b, loom)
-    taken = {s.key for s in job.segments}
-    key = line.run or next(k for n in range(1, len(taken) + 2) if (k := f"r{n}") not in taken)
+    key = line.run or free_key((s.key for s in job.segments), "r")
     run = Segment(key=key, loom=loom, a=a, b=b, length_m=line.length_m, zone=zone or "", covering=line.covering)
     made = [f"new {what}" for what in (new_loom, new_a, new_b) if what]
     job, fixed = _fixed(add_segment(job, run), run, line, turned=False)
@@ -129,7 +129,7 @@ def _fixed(
     taken = {f.key for f in job.fixings} | set(held.values())
     records = []
     for f in wanted:
-        key = held.get(f) or next(k for n in range(1, len(taken) + 2) if (k := f"{f.kind.value[0]}{n}") not in taken)
+        key = held.get(f) or free_key(taken, f.kind.value[0])
         taken.add(key)
         records.append(_record(run, f, key))
     words = f"{len(records)} fixing{'' if len(records) == 1 else 's'}"
@@ -212,8 +212,7 @@ def _loom(job: Job, snapshot: Snapshot, line: RunLine, there: Segment | None) ->
         raise InputError("loom", line.loom, f"what the line names is part of {name}; a run stays in one loom")
     if named:
         return job, named[0].key, ""
-    taken = {x.key for x in job.looms}
-    key = next(k for n in range(1, len(taken) + 2) if (k := f"loom{n}") not in taken)
+    key = free_key((x.key for x in job.looms), "loom")
     return add_loom(job, Loom(key=key, name=line.loom)), key, f"loom {line.loom}"
 
 
@@ -223,9 +222,7 @@ def _node(job: Job, snapshot: Snapshot, text: str, loom: str) -> tuple[Job, str,
     if there is not None:
         return job, there.key, ""
     mates = _connector(snapshot, text)
-    taken = {n.key for n in job.nodes}
-    stem = "j" if mates is None else "x"
-    key = next(k for n in range(1, len(taken) + 2) if (k := f"{stem}{n}") not in taken)
+    key = free_key((n.key for n in job.nodes), "j" if mates is None else "x")
     kind = NodeKind.JUNCTION if mates is None else NodeKind.CONNECTOR
     name = text if mates is None else mates.connector
     made = Node(key=key, loom=loom, kind=kind, name=name, mates=mates)

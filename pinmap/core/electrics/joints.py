@@ -79,7 +79,7 @@ def limit_of(joint: Joint, case: LoadCase) -> Constant:
 
 def joint_states(
     snapshot: Snapshot, variant: Variant, routing: Routing, report: ElectricalReport
-) -> Iterator[JointState]:  # fmt: skip
+) -> Iterator[JointState]:
     """Every joint in every case in which current flows through it."""
     devices = snapshot.active_devices(variant)
     for case in snapshot.job.load_cases:
@@ -94,9 +94,7 @@ def joint_states(
                 yield JointState(joint=joint, case=case, current_a=amps, drop_v=drop_v, limit=limit_of(joint, case))
 
 
-def _contacts(
-    snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]
-) -> Iterator[tuple[Joint, float, float]]:  # fmt: skip
+def _contacts(snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]) -> Iterator[tuple[Joint, float, float]]:
     seen: set[str] = set()
     for wire in routing.wires:
         for end in (wire.a, wire.b):
@@ -120,7 +118,7 @@ def _contacts(
 
 def _between_looms(
     snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]
-) -> Iterator[tuple[Joint, float, float]]:  # fmt: skip
+) -> Iterator[tuple[Joint, float, float]]:
     ends = {end.mated: end for w in routing.wires for end in (w.a, w.b) if end.mated is not None}
     for here, end in ends.items():
         mating = snapshot.mating_of[here.node]
@@ -140,7 +138,7 @@ def _between_looms(
 
 def _crimps(
     routing: Routing, devices: Mapping[str, Device], states: Mapping[str, WireState]
-) -> Iterator[tuple[Joint, float, float]]:  # fmt: skip
+) -> Iterator[tuple[Joint, float, float]]:
     """Rings on studs and crimps in splices, one for each wire that ends there."""
     studs = {key for key, device in devices.items() if device.kind is DeviceKind.STUD}
     for wire in routing.wires:

@@ -151,7 +151,7 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
     )
     where = (f"wire {wire.id}", fuse, context.signal_words(wire.signal))
     refs = (f"wire:{wire.id}",)
-    amps, size = ("fuse", found.amps, limit[0] if limit else None, "A"), ("wire", wire.mm2, None, "mm2")
+    amps, size = ("fuse", found.amps, limit[0] if limit else None, "A"), ("wire", wire.mm2, None, "mm²")
     fine_by_table = limit is not None and found.amps <= limit[0] * 1.001
     if heat is not None and heat.held_c > heat.limit_c:
         yield Hit(
@@ -199,14 +199,14 @@ def _judge(context: Context, wire: Wire, found: Protection, heat: _Heat | None) 
             severity=Severity.NOTE,
             title="Fuse against wire: not judged",
             why="the wire is thinner than the table's smallest, AWG 22",
-            way_out="use 0.35 mm2 or more behind a fuse, or a smaller fuse agreed with the wire's maker",
+            way_out="use 0.35 mm² or more behind a fuse, or a smaller fuse agreed with the wire's maker",
         )
     else:
         yield Hit(
             where=where,
             refs=refs,
             numbers=(amps, size),
-            why=f"{wire.mm2:g} mm2 counts as AWG {limit[1]}, for which the largest fuse is {limit[0]:g} A; "
+            why=f"{wire.mm2:g} mm² counts as AWG {limit[1]}, for which the largest fuse is {limit[0]:g} A; "
             f"{fuse} has {found.amps:g} A",
             way_out=f"fit a fuse of {limit[0]:g} A or less, or a thicker wire",
         )

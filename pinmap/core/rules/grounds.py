@@ -190,8 +190,8 @@ def engine_strap(context: Context) -> Iterator[Hit]:
             yield Hit(
                 where=(context.platform_name(key.platform), *(f"wire {w.id}" for w in straps)),
                 refs=tuple(f"wire:{w.id}" for w in straps) or pin_refs([NetPin(key, pin)]),
-                numbers=(("strap", section, feed, "mm2"),),
-                why=f"{section:g} mm2 join the engine's metal to battery minus, the starter's cable has {feed:g} mm2"
+                numbers=(("strap", section, feed, "mm²"),),
+                why=f"{section:g} mm² join the engine's metal to battery minus, the starter's cable has {feed:g} mm²"
                 if straps
                 else "no wire of the loom joins the engine's metal to a ground of the host, and no strap is retained",
                 way_out="fit a strap as thick as the starter's cable between the engine and battery minus, or enter "

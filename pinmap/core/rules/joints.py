@@ -27,7 +27,7 @@ _WAYS_OUT = {
     explanation="What a joint takes becomes heat in it: it ages, its resistance grows, and it takes more. A meter "
     "across a sound joint shows next to nothing, so this is also what the bench looks for first.",
     limit="0.1 V at a joint that carries much current, 0.3 V at a contact of a switch or relay, 0.05 V at a joint of "
-    "wires up to 1 mm2 (a note), 0.5 V at any joint while cranking",
+    "wires up to 1 mm² (a note), 0.5 V at any joint while cranking",
     source="SAE as quoted in workshop manuals; cranking by common practice",
 )
 def joint_drop(context: Context) -> Iterator[Hit]:

@@ -262,9 +262,9 @@ def crimp_range(context: Context) -> Iterator[Hit]:
             yield Hit(
                 where=(found[0][1].label, *(f"wire {wire.id}" for wire, _ in found)),
                 refs=(_end_ref(found[0][1]), *(f"wire:{wire.id}" for wire, _ in found)),
-                numbers=(("wire", mm2, family.min_mm2 if thin else family.max_mm2, "mm2"),),
+                numbers=(("wire", mm2, family.min_mm2 if thin else family.max_mm2, "mm²"),),
                 source=family.source,
-                why=f"{family.name} takes {family.min_mm2:g} to {family.max_mm2:g} mm2; {mm2:g} mm2 is too "
+                why=f"{family.name} takes {family.min_mm2:g} to {family.max_mm2:g} mm²; {mm2:g} mm² is too "
                 f"{'thin' if thin else 'thick'}",
                 way_out="use the family's terminal for this size if it has one, a short splice to a fitting size, or "
                 "another cavity",

@@ -26,7 +26,7 @@ def _thicker(context: Context, wire: str) -> str:
     advice = context.report.advice.get(wire)
     now = context.routing.wire.get(wire)
     if advice is not None and now is not None and advice.mm2 > now.mm2:
-        return f"use {advice.mm2:g} mm2 ({advice.why})"
+        return f"use {advice.mm2:g} mm² ({advice.why})"
     return "use a thicker or shorter wire"
 
 
@@ -72,7 +72,7 @@ def _too_warm(context: Context, wire: Wire, state: WireState) -> Hit:
             ("air", state.ambient_c, None, "°C"),
             ("loaded wires in the bundle", float(state.loaded_in_bundle), None, ""),
         ),
-        why=f"{wire.mm2:g} mm2 with {limit.name} reaches {state.temp_c:.0f} °C in the case {state.case}, by the heat "
+        why=f"{wire.mm2:g} mm² with {limit.name} reaches {state.temp_c:.0f} °C in the case {state.case}, by the heat "
         "balance of its bundle",
         way_out=f"{_thicker(context, wire.id)}, a higher insulation class, or a cooler or smaller bundle",
         workings=(
@@ -167,7 +167,7 @@ def voltage_drop(context: Context) -> Iterator[Hit]:
             ),
             severity=Severity.NOTE,
             title="One wire loses more than 0.2 V",
-            why=f"{wire.length_m:.1f} m of {wire.mm2:g} mm2 at {abs(worst.current_a):.1f} A; the load still gets "
+            why=f"{wire.length_m:.1f} m of {wire.mm2:g} mm² at {abs(worst.current_a):.1f} A; the load still gets "
             "what it needs",
             way_out=f"nothing need change; to lose less, {_thicker(context, wire.id)}",
             workings=(
@@ -256,7 +256,7 @@ def splice_ratio(context: Context) -> Iterator[Hit]:
                 where=(f"splice {splice.id}", context.signal_words(splice.signal)),
                 refs=(f"splice:{splice.id}",),
                 numbers=(("ratio", sizes[-1] / others, 3.0, ""),),
-                why=f"{sizes[-1]:g} mm2 meets {others:g} mm2",
+                why=f"{sizes[-1]:g} mm² meets {others:g} mm²",
                 way_out="step down in two splices, or fold the thin wires back to fill the barrel",
                 workings=(
                     Working(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import count
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -11,18 +10,17 @@ from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
 from pinmap.core.crossing import edits_topology as topology
+from pinmap.core.crossing.edit_checks import free_key
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
-from pinmap.core.loom.bundles import Bundles
-from pinmap.core.loom.fixings import FixingFit, fixing_fit
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.core.model.looms import Fixing, Node, Segment
 from pinmap.core.model.people import Right
 from pinmap.core.model.words import FixingKind, NodeKind, natural_key
-from pinmap.services import drawings, jobs
+from pinmap.services import bundles, drawings, jobs
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
-from pinmap.web.forms import Version, back_to, number
+from pinmap.web.forms import Version, back_to, number, word_of
 from pinmap.web.job_pages import JobPage, job_page, open_job
 from pinmap.web.loom_parts import fresh_key, unplaced_connectors, with_connector, with_loom
 
@@ -55,7 +53,7 @@ def board(request: Request, shop: ShopDep, key: str, variant: str = "", run: str
         coverings=coverings(),
         unplaced=unplaced_connectors(opened.snapshot, opened.variant),
         picture=_picture(opened),
-        fixings=_fits(opened, chosen_run) if chosen_run is not None else [],
+        fixings=bundles.fits(opened.analysis, chosen_run) if chosen_run is not None else (),
         fixing_kinds=[(k.value, k.value) for k in FixingKind],
     )
 
@@ -80,13 +78,6 @@ def _picture(opened: JobPage) -> str:
         return ""
     board = f"{opened.home}/layout/board"
     return drawings.plan(opened.snapshot, opened.variant, opened.analysis, board=board)
-
-
-def _fits(opened: JobPage, run: Segment) -> list[FixingFit]:
-    """What is fixed to a run, along it, and whether the bundle fits."""
-    bundles = Bundles.of(opened.snapshot, opened.analysis.routing)
-    own = sorted((f for f in opened.job.fixings if f.segment == run.key), key=lambda f: (f.at_m, f.key))
-    return [fixing_fit(bundles, run, f) for f in own]
 
 
 def _mm(field: str, text: str) -> float:
@@ -150,10 +141,10 @@ def add_fixing(
     """A clip, grommet or backshell clamp on a run."""
 
     def change(job: Job, _: Snapshot) -> Job:
-        what = _fixing_kind(kind)
+        what = word_of(FixingKind, "kind", kind)
         new = Fixing(
-            key=next(k for n in count(1) if (k := f"{what.value[0]}{n}") not in {f.key for f in job.fixings}),
-            segment=segment, kind=what, at_m=_mm("at_mm", at_mm), inner_mm=number("inner_mm", inner_mm), part=part,
+            key=free_key((f.key for f in job.fixings), what.value[0]), segment=segment, kind=what,
+            at_m=_mm("at_mm", at_mm), inner_mm=number("inner_mm", inner_mm), part=part,
         )  # fmt: skip
         return edits.add_fixing(job, new)
 
@@ -182,19 +173,14 @@ def change_fixing(
         match deed:
             case "save":
                 at_m, wide_mm = _mm("at_mm", at_mm), number("inner_mm", inner_mm)
-                return edits.update_fixing(job, fixing, kind=_fixing_kind(kind), at_m=at_m, inner_mm=wide_mm, part=part)
+                what = word_of(FixingKind, "kind", kind)
+                return edits.update_fixing(job, fixing, kind=what, at_m=at_m, inner_mm=wide_mm, part=part)
             case "remove":
                 return edits.remove_fixing(job, fixing)
         raise InputError("deed", deed, "choose save or remove")
 
     jobs.edit(shop, key, version, change, f"fixing {fixing}: {_RUN_WORDS.get(deed, deed)}")
     return _back(key, "Done", variant, run=run)
-
-
-def _fixing_kind(text: str) -> FixingKind:
-    if text not in {k.value for k in FixingKind}:
-        raise InputError("kind", text, f"choose {', '.join(FixingKind)}")
-    return FixingKind(text)
 
 
 @router.post("/nodes/{node}")

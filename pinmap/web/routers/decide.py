@@ -10,6 +10,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
+from pinmap.core.crossing.edit_checks import free_key
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.conductors import insulations
 from pinmap.core.loom.choices import joint_choices
@@ -256,11 +257,10 @@ def way(
 ) -> Response:
     """The runs that the signal is led through, and how three and more ends of it meet."""
     led = tuple(run for part in via.split(",") if (run := part.strip()))
-    if joint not in set(Joint):
-        raise InputError("joint", joint, f"choose one of {', '.join(Joint)}")
+    chosen = word_of(Joint, "joint", joint)
 
     def change(job: Job, _: Snapshot) -> Job:
-        return edits.update_signal(job, signal, via=led, joint=word_of(Joint, "joint", joint))
+        return edits.update_signal(job, signal, via=led, joint=chosen)
 
     jobs.edit(shop, key, version, change, f"signal {signal}: way and joint")
     return back_to(f"/jobs/{key}/decide/signals/{signal}#way", "Saved")
@@ -328,8 +328,7 @@ _LETTER = {
 
 def next_device_key(job: Job, kind: DeviceKind) -> str:
     """The first free key of a kind, such as F4."""
-    taken = {d.key for d in job.devices}
-    return next(k for n in range(1, len(taken) + 2) if (k := f"{_LETTER[kind]}{n}") not in taken)
+    return free_key((d.key for d in job.devices), _LETTER[kind])
 
 
 def _device_for(job: Job, device: str, value: str, place: str) -> tuple[Job, str]:

@@ -23,7 +23,7 @@ from pinmap.services import jobs, outputs, platforms, questions, revisions, undo
 from pinmap.web.access import needs
 from pinmap.web.deps import ShopDep
 from pinmap.web.downloads import download
-from pinmap.web.forms import Version, back_to, number
+from pinmap.web.forms import Version, attribute_of, back_to, number
 from pinmap.web.job_pages import JobPage, job_page, open_job
 
 router = APIRouter(prefix="/jobs/{key}")
@@ -66,28 +66,26 @@ _NUMBERS = (  # by what they are for; a length is stored in metres and typed in 
 )
 
 
-def _stored_as(name: str) -> tuple[str, float]:
-    """The attribute of the practice behind a field of the form, and how many of the form's units it holds."""
-    return (f"{name.removesuffix('_mm')}_m", 1000) if name.endswith("_mm") else (name, 1)
+def _units(name: str) -> float:
+    """How many of the form's units one of the practice's is."""
+    return 1000 if name.endswith("_mm") else 1
 
 
 def _number_fields(practice: Practice) -> list[tuple[str, list[tuple[str, str, float]]]]:
     """The form's numbers with their values, by group."""
-    found = []
-    for group, named in _NUMBERS:
-        stored = [(name, words, *_stored_as(name)) for name, words in named]
-        found.append((group, [(name, words, getattr(practice, at) * units) for name, words, at, units in stored]))
-    return found
+    return [
+        (group, [(name, words, getattr(practice, attribute_of(name)) * _units(name)) for name, words in named])
+        for group, named in _NUMBERS
+    ]
 
 
 def _numbers_typed(form: Mapping[str, str]) -> dict[str, float]:
     """Attributes of the practice from the form. Raises InputError that names the field."""
-    found = {}
-    for _, named in _NUMBERS:
-        for name, _ in named:
-            attribute, units = _stored_as(name)
-            found[attribute] = number(name, form.get(name, ""), least=0) / units
-    return found
+    return {
+        attribute_of(name): number(name, form.get(name, ""), least=0) / _units(name)
+        for _, named in _NUMBERS
+        for name, _ in named
+    }
 
 
 def _sides(opened: JobPage) -> list[dict[str, object]]:

@@ -10,7 +10,6 @@ from fastapi.responses import HTMLResponse, Response
 from pinmap.core.crossing import edits
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import coverings
-from pinmap.core.loom.bundles import Bundles
 from pinmap.core.loom.wire_kinds import WIRE_KINDS
 from pinmap.core.model.jobs import Job, Snapshot
 from pinmap.core.model.looms import Node, Segment, Zone
@@ -32,7 +31,6 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
     opened = open_job(shop, key, variant)
     snapshot, job = opened.snapshot, opened.job
     done = opened.analysis
-    thick = Bundles.of(snapshot, done.routing)
     return job_page(
         request,
         "layout/page.html",
@@ -45,7 +43,7 @@ def layout(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTML
         coverings=coverings(),
         kinds=WIRE_KINDS,
         bundle=done.routing.bundle,
-        diameters={s: thick.diameter_mm(s) for s in done.routing.bundle},
+        diameters={s: done.bundles.diameter_mm(s) for s in done.routing.bundle},
         drawing=drawings.plan(snapshot, opened.variant, done) if job.segments else "",
     )
 

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pinmap.core.crossing import edits
+from pinmap.core.crossing.edit_checks import free_key
 from pinmap.core.errors import InputError
 from pinmap.core.facts.parts import terminals
 from pinmap.core.loom.cavities import keep_proposed
@@ -58,8 +59,7 @@ def _back(key: str, done: str, variant: str, at: str = "") -> Response:
 
 
 def _loom_key(job: Job) -> str:
-    taken = {x.key for x in job.looms}
-    return next(k for n in range(1, len(taken) + 2) if (k := f"loom{n}") not in taken)
+    return free_key((x.key for x in job.looms), "loom")
 
 
 @router.post("")

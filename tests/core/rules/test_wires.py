@@ -25,7 +25,7 @@ def test_r14_too_hot() -> None:
     hot = next(x for x in said["R14"] if x.where[0] == "wire 12A")
     assert hot.severity is Severity.STOP
     assert hot.numbers[0][1] > hot.numbers[0][2] == 125.0
-    assert "mm2" in hot.way_out
+    assert "mm²" in hot.way_out
 
 
 def test_r52_class_below_the_zone() -> None:
