@@ -119,7 +119,8 @@ def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_i
     states = report.wires.get(case_key)
     if case is None or wire is None or states is None or not all(judgeable(w) for w in routing.wires):
         raise NotFound(f"nothing is known of wire {wire_id!r} in the case {case_key!r}")
-    places = HeatPlaces.of(snapshot, routing)
+    stretches = Stretches(routing, snapshot.job.segments, snapshot.job.practice)
+    places = HeatPlaces.of(snapshot, routing, stretches)
     layout = layout_of(snapshot, routing, places)
     amps = np.array([states[w.id].heating_a for w in routing.wires])
     found = bundle_temperatures(layout, amps)
@@ -127,7 +128,7 @@ def along(snapshot: Snapshot, routing: Routing, report: ElectricalReport, wire_i
     segments = {s.key: s for s in snapshot.job.segments}
     place = {s: i for i, s in enumerate(places.stretches)}
     out = []
-    for stretch in Stretches(routing, snapshot.job.segments, snapshot.job.practice).along(wire):
+    for stretch in stretches.along(wire):
         segment, at = segments[stretch.segment], place[stretch]
         here = np.flatnonzero((layout.wire == index) & (layout.segment == at))
         zone = snapshot.zone.get(segment.zone)

@@ -36,9 +36,10 @@ class HeatPlaces:
     coverings: tuple[str, ...]
 
     @classmethod
-    def of(cls, snapshot: Snapshot, routing: Routing) -> HeatPlaces:
-        """A covering of which no heat data are known counts as bare."""
-        found = Stretches(routing, snapshot.job.segments, snapshot.job.practice)
+    def of(cls, snapshot: Snapshot, routing: Routing, found: Stretches | None = None) -> HeatPlaces:
+        """A covering of which no heat data are known counts as bare; ``found`` are the routing's stretches where they
+        are at hand."""
+        found = found or Stretches(routing, snapshot.job.segments, snapshot.job.practice)
         each = [(stretch, _known(s.covering)) for s in snapshot.job.segments for stretch in found.of(s.key)]
         return cls(tuple(stretch for stretch, _ in each), tuple(covering for _, covering in each))
 

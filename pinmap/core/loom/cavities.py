@@ -12,7 +12,7 @@ from pinmap.core.loom.divide import Crossing, Crossings, part_net
 from pinmap.core.loom.nets import end_point, nets
 from pinmap.core.loom.results import Net, RoutingGap
 from pinmap.core.loom.ways import Ways
-from pinmap.core.model.jobs import Job, Signal, Snapshot, Variant
+from pinmap.core.model.jobs import Job, Snapshot, Variant
 from pinmap.core.model.looms import MatedCavity, Mating
 from pinmap.core.model.pinouts import Cavity
 
@@ -169,14 +169,13 @@ def variant_crossings(snapshot: Snapshot, variant: Variant) -> list[Crossing]:
 
 def _groups(snapshot: Snapshot, seats: Iterable[Seat]) -> list[list[Seat]]:
     """Signals that belong together, each group where its first would stand."""
-    groups: dict[str, list[Seat]] = {}
+    twist_in = {s.screen: s.twist for s in reversed(snapshot.job.signals) if s.screen and s.twist}
+    groups: dict[tuple[str, object], list[Seat]] = {}
     for seat in seats:
-        signal: Signal = snapshot.signal[seat.signal]
-        together = f"twist {signal.twist}" if signal.twist else f"screen {signal.screen}" if signal.screen else ""
-        screened = next((f"twist {s.twist}" for s in snapshot.job.signals if s.twist and s.screen == signal.screen), "")
-        if signal.screen and not signal.twist:  # a screen's drain beside the pair that it surrounds
-            together = screened or together
-        groups.setdefault(together or f"alone {seat}", []).append(seat)
+        signal = snapshot.signal[seat.signal]
+        twist = signal.twist or twist_in.get(signal.screen, "")  # a screen's drain beside the pair that it surrounds
+        together = ("twist", twist) if twist else ("screen", signal.screen) if signal.screen else ("alone", seat)
+        groups.setdefault(together, []).append(seat)
     return list(groups.values())
 
 
