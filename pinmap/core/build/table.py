@@ -57,10 +57,9 @@ def build_table(
     """Rows in the stable order of the routing, by signal number, then letter; loom by loom where wires of several looms
     are made."""
     active = snapshot.active_devices(variant)
-    cases = {c.key: c.name for c in snapshot.job.load_cases}
     looms = by_loom(snapshot, routing.wires)
     return tuple(
-        _row(snapshot, active, cases, wire, report, loom.name if len(looms) > 1 else "")
+        _row(snapshot, active, wire, report, loom.name if len(looms) > 1 else "")
         for loom, wires in looms
         for wire in wires
     )
@@ -69,7 +68,6 @@ def build_table(
 def _row(
     snapshot: Snapshot,
     active: dict[str, Device],
-    cases: dict[str, str],
     wire: Wire,
     report: ElectricalReport,
     loom: str,
@@ -98,7 +96,7 @@ def _row(
         splices=tuple(e.splice for e in (wire.a, wire.b) if e.splice),
         fuse=fuse_before(signal, wire.section, active),
         load_a=abs(most.current_a) if most is not None else None,
-        load_case=cases.get(most.case, most.case) if most is not None else "",
+        load_case=snapshot.case_name[most.case] if most is not None else "",
         drop_v=abs(most.drop_v) if most is not None else None,
         note=signal.note,
         label=f"{wire.id}  {start.label} / {end.label}",

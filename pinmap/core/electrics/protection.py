@@ -240,7 +240,7 @@ class _Protection:
         if curve is None:
             found.append(no_rating_limit())
         else:
-            found.append(load_limit(current_a, case, curve, ambient_c, derating))
+            found.append(load_limit(current_a, self.snapshot.case_name.get(case, ""), curve, ambient_c, derating))
             inrush = self._inrush(feed, fuse, current_a)
             found += [x for m in inrush if (x := inrush_limit(m, curve, derating)) is not None]
             known = [limits[w.id] for w in wires if w.id in limits]

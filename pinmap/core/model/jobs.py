@@ -237,6 +237,11 @@ class Snapshot:
         return {z.key: z for z in self.job.zones}
 
     @cached_property
+    def case_name(self) -> Mapping[str, str]:
+        """The name of each load case, which its user gave, by the key that never changes."""
+        return {c.key: c.name for c in self.job.load_cases}
+
+    @cached_property
     def node_of_connector(self) -> Mapping[ConnectorKey, Node]:
         """The loom connector that mates with a platform's connector."""
         return {n.mates: n for n in self.job.nodes if n.mates is not None}

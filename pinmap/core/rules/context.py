@@ -296,6 +296,9 @@ class Context:
 
     # --- words ----------------------------------------------------------------------------------------------------
 
+    def case_name(self, key: str) -> str:
+        return self.snapshot.case_name[key]
+
     def pin_words(self, key: PinKey) -> str:
         return f"{key.connector}-{key.cavity} ({self.platform_name(key.platform)})"
 

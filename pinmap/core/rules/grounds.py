@@ -104,6 +104,7 @@ def lifted_ground(context: Context) -> Iterator[Hit]:
         looks = lift.sensor and codes[lift.case] != "C" and lift.judged_v > LOOK_V.value
         if not fails and not looks:
             continue
+        case = context.case_name(lift.case)
         over = {"engine's metal": lift.over_block_v, "control unit's ground": lift.over_unit_v}
         yield Hit(
             where=(context.pin_full(key),),
@@ -114,13 +115,13 @@ def lifted_ground(context: Context) -> Iterator[Hit]:
             ),
             severity=Severity.FIX if fails else Severity.NOTE,
             title="" if fails else "Ground lifted a little under load",
-            why=f"in the case {lift.case} it lies {lift.volts:.2f} V above battery minus",
+            why=f"in the case {case} it lies {lift.volts:.2f} V above battery minus",
             way_out="thicker or shorter ground wires, more ground pins of the unit in use, or the heavy loads' returns "
             "on a ground of their own",
             workings=tuple(
                 Working(
                     what=f"above the {what}", formula="difference of two node voltages of the solved network",
-                    inputs=(("load case", lift.case), ("the ground", f"{lift.volts:.3f} V above battery minus"),
+                    inputs=(("load case", case), ("the ground", f"{lift.volts:.3f} V above battery minus"),
                             (f"the {what}", f"{lift.volts - volts:.3f} V above battery minus")),
                     source=FAIL_V.source,
                 )

@@ -39,7 +39,7 @@ def joint_drop(context: Context) -> Iterator[Hit]:
     for state in worst.values():
         joint = state.joint
         yield Hit(
-            where=(joint.label, f"case {state.case.key}"),
+            where=(joint.label, f"case {state.case.name}"),
             refs=joint.refs,
             severity=Severity.NOTE if state.limit is SMALL_JOINT_DROP_V else None,
             numbers=(

@@ -170,10 +170,10 @@ def unfed(context: Context) -> Iterator[Hit]:
     for found in context.report.unfed:
         if found.why.startswith(("no feed", "no return")):
             continue
-        cases.setdefault((found.load, found.why), []).append(found.case)
+        cases.setdefault((found.load, found.why), []).append(context.case_name(found.case))
     for (load, why), where in cases.items():
         yield Hit(
-            where=(load, "cases " + ", ".join(where)),
+            where=(load, "cases " + "; ".join(where)),
             refs=(f"load:{load}",),
             numbers=(("load cases without it", float(len(where)), 0.0, ""),),
             why=why,

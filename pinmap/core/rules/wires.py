@@ -62,7 +62,7 @@ def too_hot(context: Context) -> Iterator[Hit]:
 
 
 def _too_warm(context: Context, wire: Wire, state: WireState) -> Hit:
-    limit = insulations()[wire.insulation]
+    limit, case = insulations()[wire.insulation], context.case_name(state.case)
     return Hit(
         where=(f"wire {wire.id}", context.signal_words(wire.signal)),
         refs=(f"wire:{wire.id}",),
@@ -72,18 +72,19 @@ def _too_warm(context: Context, wire: Wire, state: WireState) -> Hit:
             ("air", state.ambient_c, None, "°C"),
             ("loaded wires in the bundle", float(state.loaded_in_bundle), None, ""),
         ),
-        why=f"{wire.mm2:g} mm² with {limit.name} reaches {state.temp_c:.0f} °C in the case {state.case}, by the heat "
-        "balance of its bundle",
+        why=f"{wire.mm2:g} mm² with {limit.name} reaches {state.temp_c:.0f} °C in the case {case}, by the heat balance "
+        "of its bundle",
         way_out=f"{_thicker(context, wire.id)}, a higher insulation class, or a cooler or smaller bundle",
         workings=(
-            workings.wire_temperature("conductor", wire, state),
-            workings.heating_current("current that heats it", state),
+            workings.wire_temperature("conductor", wire, state, case),
+            workings.heating_current("current that heats it", state, case),
         ),
     )
 
 
 def _over_table(context: Context, wire: Wire, state: WireState) -> Hit:
     practice, limit = context.snapshot.job.practice, insulations()[wire.insulation]
+    case = context.case_name(state.case)
     said = table_limit(
         practice.heat_rule, wire.mm2, limit.max_temp_c, state.ambient_c, max(state.loaded_in_bundle, 1),
         context.report.nominal_v,
@@ -100,8 +101,8 @@ def _over_table(context: Context, wire: Wire, state: WireState) -> Hit:
         way_out=f"{_thicker(context, wire.id)}, or let the heat balance decide in the job's settings",
         source=said.source,
         workings=(
-            workings.heating_current("current that heats it", state),
-            workings.wire_temperature("conductor by the heat balance", wire, state),
+            workings.heating_current("current that heats it", state, case),
+            workings.wire_temperature("conductor by the heat balance", wire, state, case),
         ),
     )
 
@@ -151,13 +152,14 @@ def voltage_drop(context: Context) -> Iterator[Hit]:
         said.update(_signals_of(context, state))
         if crank:
             continue  # R16 speaks
-        yield _load_hit(state)
+        yield _load_hit(context, state)
     steady = [case.key for case in context.snapshot.job.load_cases if case.code != "C"]
     for wire in context.routing.wires:
         states = [s for case in steady if (s := context.report.wires.get(case, {}).get(wire.id)) is not None]
         worst = max(states, key=lambda s: abs(s.drop_v), default=None)
         if worst is None or abs(worst.drop_v) <= _CABLE_V or wire.signal in said:
             continue
+        case = context.case_name(worst.case)
         yield Hit(
             where=(f"wire {wire.id}", context.signal_words(wire.signal)),
             refs=(f"wire:{wire.id}",),
@@ -171,8 +173,8 @@ def voltage_drop(context: Context) -> Iterator[Hit]:
             "what it needs",
             way_out=f"nothing need change; to lose less, {_thicker(context, wire.id)}",
             workings=(
-                workings.wire_drop("lost in this wire", wire, worst),
-                workings.current("current", worst.case),
+                workings.wire_drop("lost in this wire", wire, worst, case),
+                workings.current("current", case),
             ),
         )
 
@@ -191,7 +193,7 @@ def crank_drop(context: Context) -> Iterator[Hit]:
     supplied = {case.key: case for case in load_cases(context.snapshot)}
     for state, crank in _worst_loads(context):
         if crank and state.voltage_v < state.need_v:
-            hit, case = _load_hit(state), supplied[state.case]
+            hit, case = _load_hit(context, state), supplied[state.case]
             yield replace(hit, why=f"{hit.why}; the supply is {case.supply_v:g} V in this case ({case.source})")
 
 
@@ -215,11 +217,11 @@ def _signals_of(context: Context, state: LoadState) -> set[str]:
     return {w.signal for point in points for w in context.routing.wires_at.get(point, ())}
 
 
-def _load_hit(state: LoadState) -> Hit:
+def _load_hit(context: Context, state: LoadState) -> Hit:
     lost = state.feed_drop_v + state.return_drop_v
-    short = state.voltage_v < state.need_v
+    short, case = state.voltage_v < state.need_v, context.case_name(state.case)
     return Hit(
-        where=(state.load, f"case {state.case}"),
+        where=(state.load, f"case {case}"),
         refs=(f"load:{state.load}",),
         numbers=(
             ("at the load", state.voltage_v, state.need_v, "V"),
@@ -233,7 +235,7 @@ def _load_hit(state: LoadState) -> Hit:
         way_out="look which piece loses most: thicker or shorter wire on the "
         + ("feed" if state.feed_drop_v >= state.return_drop_v else "return")
         + " side first, then fewer joints, or a relay near the load",
-        workings=workings.load_voltages(state, _STEADY_SOURCE),
+        workings=workings.load_voltages(state, case, _STEADY_SOURCE),
     )
 
 

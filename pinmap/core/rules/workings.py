@@ -18,13 +18,14 @@ def current(what: str, case: str) -> Working:
     return Working(what=what, formula=formula, inputs=(("load case", case),), source=_NETWORK)
 
 
-def wire_temperature(what: str, wire: Wire, state: WireState) -> Working:
+def wire_temperature(what: str, wire: Wire, state: WireState, case: str) -> Working:
+    """``case`` here and below is the load case's name."""
     return Working(
         what=what,
         formula="the temperature at which I²·R(T) of all loaded wires of a bundle leaves through its surface, at the "
         "wire's hottest place",
         inputs=(
-            ("load case", state.case),
+            ("load case", case),
             ("heating current, ripple and pauses counted", f"{state.heating_a:.3g} A"),
             ("wire", f"{wire.mm2:g} mm², {wire.insulation}, {wire.cut_length_m:.2f} m"),
             ("resistance at its mean temperature", f"{1000 * state.resistance_ohm:.3g} mΩ"),
@@ -35,21 +36,21 @@ def wire_temperature(what: str, wire: Wire, state: WireState) -> Working:
     )
 
 
-def heating_current(what: str, state: WireState) -> Working:
+def heating_current(what: str, state: WireState, case: str) -> Working:
     return Working(
         what=what,
         formula="the steady current that heats as much as the wire's, ripple (√ of the mean square) and pauses in it",
-        inputs=(("load case", state.case), ("mean current", f"{abs(state.current_a):.3g} A")),
+        inputs=(("load case", case), ("mean current", f"{abs(state.current_a):.3g} A")),
         source=_NETWORK,
     )
 
 
-def wire_drop(what: str, wire: Wire, state: WireState) -> Working:
+def wire_drop(what: str, wire: Wire, state: WireState, case: str) -> Working:
     return Working(
         what=what,
         formula="U = I · R(T)",
         inputs=(
-            ("load case", state.case),
+            ("load case", case),
             ("current", f"{abs(state.current_a):.4g} A"),
             ("resistance", f"{1000 * state.resistance_ohm:.3g} mΩ at its mean temperature"),
             ("wire", f"{wire.mm2:g} mm², {wire.cut_length_m:.2f} m cut"),
@@ -58,11 +59,11 @@ def wire_drop(what: str, wire: Wire, state: WireState) -> Working:
     )
 
 
-def load_voltages(state: LoadState, need_from: str) -> tuple[Working, ...]:
+def load_voltages(state: LoadState, case: str, need_from: str) -> tuple[Working, ...]:
     """The numbers of a load that gets too little: at the load, lost in feed, in return, in all."""
     offered_v = state.voltage_v + state.feed_drop_v + state.return_drop_v
     base: tuple[tuple[str, str], ...] = (
-        ("load case", state.case),
+        ("load case", case),
         ("current of the load", f"{state.current_a:.4g} A ({state.origin or 'coil'})"),
     )
     if state.formula:

@@ -108,7 +108,7 @@ def loads(request: Request, shop: ShopDep, key: str, variant: str = "") -> HTMLR
         "check",
         loads=sorted(report.loads, key=lambda s: s.voltage_v - s.need_v),
         unfed=report.unfed,
-        case_names={c.key: c.name for c in opened.job.load_cases},
+        case_names=opened.snapshot.case_name,
         lifts=_by_pin(ground_lifts(opened.snapshot, opened.variant, report)),
         limits={c.key: limit_v(c.code) for c in opened.job.load_cases},
     )

@@ -37,7 +37,7 @@ def voltage_ladder(
     found = ladder(opened.snapshot, opened.variant, done.routing, done.report, opened.view.dictionary, load, case)
     chart = Svg(ladder_chart(found))
     cases = [s.case for s in done.report.loads if s.load == load]
-    names = {c.key: c.name for c in opened.job.load_cases}
+    names = opened.snapshot.case_name
     return job_page(
         request, "check/ladder.html", opened, "check", found=found, chart=chart, cases=[(c, names[c]) for c in cases]
     )
@@ -51,7 +51,7 @@ def temperature_along(
     opened = open_job(shop, key, variant)
     done = opened.analysis
     found = along(opened.snapshot, done.routing, done.report, wire, case)
-    cases = [(c.key, c.name) for c in opened.job.load_cases]
+    cases = list(opened.snapshot.case_name.items())
     return job_page(
         request, "check/along.html", opened, "check", found=found, chart=Svg(along_chart(found)), cases=cases,
         carry=analysis.may_carry_of(done, found.case.key)[wire], state=done.report.wires[found.case.key][wire],

@@ -57,7 +57,7 @@ def test_r16_browns_out_while_cranking() -> None:
     job = f.change_segment(f.change_job(f.clean(), load_cases=cases), "box-j1", length_m=2.4)
     said = f.spoken(job)
     assert "R15" not in said
-    assert all("case cranking" in x.where for x in said["R16"])
+    assert all("case Cranking" in x.where for x in said["R16"])
     value, need = said["R16"][0].numbers[0][1:3]
     assert need is not None
     assert value < need
