@@ -38,6 +38,7 @@ def build_pdf(
     rows: Sequence[BuildRow],
     *,
     splices: Sequence[SpliceRow] = (),
+    stagger: str = "",
     cuts: Sequence[SpoolCuts] = (),
     parts: Sequence[PartRow] = (),
     labels: Sequence[Label] = (),
@@ -49,10 +50,10 @@ def build_pdf(
 ) -> bytes:
     """The build packet of one variant: cautions, build table, splices, cut list, parts, faces, plan, labels, ring-out.
 
-    ``gaps`` says in words what could not be routed, ``open_findings`` what the rules still say; both stand on the first
-    page, so that nobody takes the table for whole. Raises InputError, DrawingFailed.
+    ``stagger`` says how splices were kept apart, ``gaps`` in words what could not be routed, ``open_findings`` what the
+    rules still say; the latter two stand on the first page, so that nobody takes the table for whole. Raises InputError, DrawingFailed.
     """
-    sections = [_build_section(rows), _splice_section(splices)]
+    sections = [_build_section(rows), _splice_section(splices, stagger)]
     if cuts:
         sections.append(_cut_section(cuts))
     if parts:
@@ -163,7 +164,7 @@ def _build_section(rows: Sequence[BuildRow]) -> dict[str, Any]:
     return table_section("Build table", columns, body, intro=intro, size=7.5)
 
 
-def _splice_section(splices: Sequence[SpliceRow]) -> dict[str, Any]:
+def _splice_section(splices: Sequence[SpliceRow], stagger: str) -> dict[str, Any]:
     columns = (
         Column(heading="Wire", width=0.8), Column(heading="Colour", width=0.8),
         Column(heading="mm²", width=0.8, right=True), Column(heading="Leads to", width=5),
@@ -173,8 +174,7 @@ def _splice_section(splices: Sequence[SpliceRow]) -> dict[str, Any]:
     for s in splices:
         body.append(group(f"{s.splice}   {s.signal_name}   {s.where}   {s.total_mm2:g} mm² in all"))
         body += [row(mark(w.wire), w.colour, f"{w.mm2:g}", w.leads_to, TICK) for w in s.wires]
-    intro = "Stagger splices by 40 mm and keep them 40 mm from a branch (common practice)."
-    return table_section("Splice table", columns, body, intro=intro, size=8.5)
+    return table_section("Splice table", columns, body, intro=stagger, size=8.5)
 
 
 def _cut_section(cuts: Sequence[SpoolCuts]) -> dict[str, Any]:

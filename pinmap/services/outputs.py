@@ -13,7 +13,7 @@ from pinmap.core.build.cut_list import cut_list, label_list
 from pinmap.core.build.parts_list import parts_list
 from pinmap.core.build.pin_table import pin_table
 from pinmap.core.build.ring_out import ring_out
-from pinmap.core.build.splice_table import splice_table
+from pinmap.core.build.splice_table import splice_table, stagger_words
 from pinmap.core.errors import NotFound
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.board import PAPERS, Tiling, on_roll, tiled
@@ -199,6 +199,7 @@ def _pdf(done: Analysis, release: Release) -> bytes:
         title_block(done, release),
         rows,
         splices=splice_table(snapshot, done.routing),
+        stagger=stagger_words(snapshot, done.routing),
         cuts=cut_list(rows),
         parts=parts_list(snapshot, variant, done.routing),
         labels=label_list(rows),

@@ -49,6 +49,18 @@ def splice_table(snapshot: Snapshot, routing: Routing) -> tuple[SpliceRow, ...]:
     return tuple(rows)
 
 
+def stagger_words(snapshot: Snapshot, routing: Routing) -> str:
+    """How far splices were shifted to keep apart and what that costs, for the head of the table."""
+    shifts_mm = [1000 * s.shift_m for s in routing.splices if s.shift_m > 0]
+    if not shifts_mm:
+        return "Each sits where it needs the least copper."
+    apart_mm, sit = 1000 * snapshot.job.practice.splice_apart_m, "sits" if len(shifts_mm) == 1 else "sit"
+    return (
+        f"Kept {apart_mm:g} mm apart where there is room: {len(shifts_mm)} of {len(routing.splices)} {sit} up to "
+        f"{max(shifts_mm):.0f} mm from where they need the least copper; that takes {routing.stagger_g:.1f} g more."
+    )
+
+
 def _wire(wire: Wire, splice: Splice) -> SpliceWire:
     far = wire.b if wire.a.splice == splice.id else wire.a
     return SpliceWire(wire=wire.id, colour=colour_letters(wire.colour), mm2=wire.mm2, leads_to=far.label)

@@ -59,7 +59,7 @@ WORDS: Mapping[str, str] = {
     "screen": "Screen group",
     "segment": "Run",
     "service_loop_m": "Service loop",
-    "splice_apart_m": "Splices of one run apart",
+    "splice_apart_m": "Splices apart",
     "splice_overlap_m": "Splice overlap",
     "stock_mm2": "Sizes in stock",
     "strip_m": "Strip",

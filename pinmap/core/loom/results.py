@@ -137,7 +137,8 @@ class Wire:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Splice:
-    """A point where three or more wires of a net meet. ``at_m`` is the distance from ``node`` along ``segment``.
+    """A point where three or more wires of a net meet. ``at_m`` is the distance from ``node`` along ``segment``,
+    ``shift_m`` how far it was moved from the place of least copper, to keep clear of other splices [m].
 
     ``proven``: no other choice of splices for this net costs less. ``waived`` says which rule about places for
     splices could not be kept."""
@@ -149,6 +150,7 @@ class Splice:
     wires: tuple[str, ...] = ()
     segment: str = ""
     at_m: float = 0.0
+    shift_m: float = 0.0
     proven: bool = True
     waived: str = ""
 
@@ -175,12 +177,14 @@ class RoutingNote:
 
 @dataclass(frozen=True)
 class Routing:
-    """A routed loom of one variant. Wires are in stable order: by signal number, then letter."""
+    """A routed loom of one variant. Wires are in stable order: by signal number, then letter. ``stagger_g``: copper
+    that keeping splices apart adds to the least there can be [g]."""
 
     wires: tuple[Wire, ...] = ()
     splices: tuple[Splice, ...] = ()
     gaps: tuple[RoutingGap, ...] = ()
     notes: tuple[RoutingNote, ...] = ()
+    stagger_g: float = 0.0
 
     @cached_property
     def wire(self) -> Mapping[str, Wire]:

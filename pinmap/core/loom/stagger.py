@@ -1,10 +1,11 @@
-"""Splices in one segment kept apart along it, so that the bundle stays slim (AC 43.13-1B, 11-167; the distance is the
-shop's practice).
+"""Splices kept apart along the loom, so that the bundle stays slim (AC 43.13-1B, 11-167; the distance is the shop's
+practice).
 
-Where the copper optimum puts several within less than that distance, they are shifted along their segment by the least
-sum of ways that brings all apart (isotonic regression with medians: R. E. Barlow et al., "Statistical Inference under
-Order Restrictions", 1972), clear of connectors and of runs where none may sit. Of splices at one place those stay
-nearest to it whose shift costs the most copper. Without room for all they are spread evenly over what there is.
+Those that crowd at one node are led into the runs around it first (``stagger_nodes``). Where several are then still
+within less than that distance in one segment, they are shifted along it by the least sum of ways that brings all apart
+(isotonic regression with medians: R. E. Barlow et al., "Statistical Inference under Order Restrictions", 1972), clear
+of connectors, of splices at its nodes and of runs where none may sit. Of splices at one place those stay nearest to it
+whose shift costs the most copper. Without room for all they are spread evenly over what there is.
 """
 
 from __future__ import annotations
@@ -14,9 +15,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from pinmap.core.facts.constants import COPPER_G_PER_CM3
 from pinmap.core.loom.graph import LoomGraph
 from pinmap.core.loom.lengths import parts_of
 from pinmap.core.loom.results import Routing, Splice, Wire
+from pinmap.core.loom.stagger_nodes import led_apart
 from pinmap.core.loom.stretches import Stretches, splice_at_m, splice_length_m
 from pinmap.core.model.jobs import Practice
 from pinmap.core.model.looms import Segment
@@ -27,14 +30,36 @@ NEAR_M = 1e-6
 
 def staggered(routing: Routing, graph: LoomGraph) -> Routing:
     """The same routing with its splices apart; wires follow."""
+    if graph.snapshot.job.practice.splice_apart_m <= 0 or len(routing.splices) < 2:
+        return routing
+    apart = _along_runs(led_apart(routing, graph), graph)
+    if apart is routing:
+        return routing
+    segments = {s.key: s for s in graph.snapshot.job.segments}
+    splices = tuple(_told(old, new, segments) for old, new in zip(routing.splices, apart.splices, strict=True))
+    cm3 = sum(new.mm2 * (new.length_m - old.length_m) for old, new in zip(routing.wires, apart.wires, strict=True))
+    return replace(apart, splices=splices, stagger_g=round(COPPER_G_PER_CM3.value * cm3, 6))
+
+
+def _told(old: Splice, new: Splice, segments: Mapping[str, Segment]) -> Splice:
+    """A splice with how far it was shifted."""
+    if new is old:
+        return new
+    if old.segment == new.segment:
+        shift_m = abs(splice_at_m(new, segments[new.segment]) - splice_at_m(old, segments[old.segment]))
+    else:  # by way of the node that both are measured from
+        shift_m = old.at_m + new.at_m
+    return replace(new, shift_m=round(shift_m, 6))
+
+
+def _along_runs(routing: Routing, graph: LoomGraph) -> Routing:
     practice, segments = graph.snapshot.job.practice, graph.snapshot.job.segments
     inside = Counter(s.segment for s in routing.splices if s.segment)
-    if practice.splice_apart_m <= 0 or max(inside.values(), default=0) < 2:
-        return routing
+    at_node = {s.node for s in routing.splices if not s.segment}
     found = Stretches(routing, segments, practice)
     moved: dict[str, float] = {}  # splice -> its place from node a
-    for segment in (s for s in segments if inside[s.key] > 1):
-        moved |= _moved(routing, graph, found, segment)
+    for segment in (s for s in segments if inside[s.key]):
+        moved |= _moved(routing, graph, found, segment, (segment.a in at_node, segment.b in at_node))
     if not moved:
         return routing
     ends = _shifts(routing, found, moved)
@@ -44,9 +69,13 @@ def staggered(routing: Routing, graph: LoomGraph) -> Routing:
     return replace(routing, wires=wires, splices=splices)
 
 
-def _moved(routing: Routing, graph: LoomGraph, found: Stretches, segment: Segment) -> dict[str, float]:
+def _moved(
+    routing: Routing, graph: LoomGraph, found: Stretches, segment: Segment, at_node: tuple[bool, bool]
+) -> dict[str, float]:
+    """New places from node a, of those that move; ``at_node``: whether a splice sits at its node a, at its node b."""
     inside, apart_m = found.at_m(segment.key), graph.snapshot.job.practice.splice_apart_m
-    if all(two - one >= apart_m - NEAR_M for (one, _), (two, _) in pairwise(inside)):
+    there = [0.0] * at_node[0] + [at_m for at_m, _ in inside] + [segment.length_m] * at_node[1]
+    if all(two - one >= apart_m - NEAR_M for one, two in pairwise(there)):
         return {}
 
     def pull_mm2(splice: str) -> float:
@@ -57,7 +86,13 @@ def _moved(routing: Routing, graph: LoomGraph, found: Stretches, segment: Segmen
     order = sorted(inside, key=lambda s: (round(s[0], 6), -round(pull_mm2(s[1]), 6), natural_key(s[1])))
     at_m = [there_m for there_m, _ in order]
     low, high = graph.splice_room(segment, splice_length_m(graph.snapshot.job.practice) / 2)
-    placed = spread(at_m, apart_m, min(low, at_m[0]), max(high, at_m[-1]))
+    low, high = min(low, at_m[0]), max(high, at_m[-1])
+    # Splices at the nodes stay; where there is no room for all, every gap is as wide as the others.
+    first, last = 0.0 if at_node[0] else low, segment.length_m if at_node[1] else high
+    step_m = min(apart_m, (last - first) / max(len(there) - 1, 1))
+    low = max(low, step_m) if at_node[0] else low
+    high = max(min(high, segment.length_m - step_m) if at_node[1] else high, low)
+    placed = spread(at_m, apart_m, low, high)
     return {s: round(new, 6) for (old, s), new in zip(order, placed, strict=True) if abs(new - old) > NEAR_M}
 
 

@@ -145,7 +145,7 @@ class Practice:
     max_splices: int = 4  # in one net; 0: no limit
     max_splice_wires: int = 12  # in one splice; 0: no limit
     splice_clear_m: float = 0.04  # no splice nearer to a connector
-    splice_apart_m: float = 0.06  # splices in one segment, middle to middle; 0: as they come
+    splice_apart_m: float = 0.06  # splices in one segment or at one node, middle to middle; 0: as they come
     avoid_factor: float = 3.0  # a metre in a run to be avoided counts as so many
     heat_rule: str = MODEL  # what a wire may carry: the heat balance, or the key of a standard's table
 

@@ -8,12 +8,16 @@ from itertools import pairwise
 
 from pinmap.core.model.jobs import Signal
 from pinmap.core.model.pinouts import PinKey
-from pinmap.core.model.words import Kind, Severity
+from pinmap.core.model.words import Kind, Severity, natural_key
 from pinmap.core.rules.buses import pairs
 from pinmap.core.rules.context import Context
 from pinmap.core.rules.declare import Hit, rule
 
 _CP = "common practice"
+_WAY_OUT = (
+    "lengthen the run, let some of these signals meet in another run or in another way (stud, daisy chain), or set a "
+    "smaller distance in the shop's practice"
+)
 Cover = Mapping[str, float]  # metres by segment
 
 
@@ -119,26 +123,54 @@ def splice_place(context: Context) -> Iterator[Hit]:
     Severity.NOTE,
     "No room to stagger splices",
     explanation="Splices beside each other make the bundle thick and stiff at one place; one after the other it stays "
-    "slim. Pinmap shifts those of one run apart, by the least ways, as far as there is room.",
+    "slim. Pinmap leads those at one branch point into the runs around it and shifts those of one run apart, at the "
+    "least copper, as far as there is room.",
     limit="apart by what the shop's practice says, clear of connectors and of wet and moving runs",
     source="AC 43.13-1B, 11-167 (stagger splices in a bundle, from memory); the distance is common practice",
 )
 def splices_apart(context: Context) -> Iterator[Hit]:
     apart_m = context.snapshot.job.practice.splice_apart_m
+    if apart_m <= 0:
+        return
+    at_node: dict[str, list[str]] = defaultdict(list)
+    for splice in context.routing.splices:
+        # One whose wires all end at its own node lies in a box, where no bundle thickens.
+        if not splice.segment and any(context.routing.wire[w].segments for w in splice.wires):
+            at_node[splice.node].append(splice.id)
+    for node, names in at_node.items():
+        if len(names) > 1:
+            yield Hit(
+                where=(f"branch point {_name(context, node)}", f"splices {', '.join(names)}"),
+                refs=(f"node:{node}", *(f"splice:{s}" for s in names)),
+                numbers=(("apart", 0.0, apart_m, "m"),),
+                why=f"{len(names)} splices lie beside each other, and no run around has room for them",
+                way_out=_WAY_OUT,
+            )
     for segment in context.snapshot.job.segments:
         inside = context.bundles.stretches.at_m(segment.key)
-        least_m = min((two - one for (one, _), (two, _) in pairwise(inside)), default=apart_m)
-        if least_m < apart_m - 1e-5:
-            names = [s for _, s in inside]
+        ends = ((0.0, segment.a), (segment.length_m, segment.b))
+        there = [*inside, *((at_m, s) for at_m, node in ends if inside for s in at_node[node])]
+        there.sort()
+        gaps_m = [
+            two[0] - one[0]
+            for one, two in pairwise(there)
+            if one in inside or two in inside  # two at one node are told above
+        ]
+        if (least_m := min(gaps_m, default=apart_m)) < apart_m - 1e-5:
+            names = sorted((s for _, s in there), key=natural_key)
             yield Hit(
                 where=(f"segment {segment.key}", f"splices {', '.join(names)}"),
                 refs=(f"segment:{segment.key}", *(f"splice:{s}" for s in names)),
                 numbers=(("apart", least_m, apart_m, "m"),),
                 why=f"{len(names)} splices share a run of {segment.length_m * 1000:.0f} mm: {least_m * 1000:.0f} mm "
                 f"from one to the next, {apart_m * 1000:.0f} mm are wanted",
-                way_out="lengthen the run, let some of these signals meet in another run or in another way (stud, "
-                "daisy chain), or set a smaller distance in the shop's practice",
+                way_out=_WAY_OUT,
             )
+
+
+def _name(context: Context, key: str) -> str:
+    node = context.snapshot.node[key]
+    return node.name or node.key
 
 
 @rule(

@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
+from pinmap.core.build.splice_table import stagger_words
 from pinmap.core.errors import NotFound
 from pinmap.core.loom.board import PAPERS, ROLLS_MM
 from pinmap.core.model.people import Right
@@ -145,6 +146,8 @@ def listed(request: Request, opened: OpenedDep, name: str) -> HTMLResponse:
     if name not in _LISTS:
         raise NotFound(f"there is no list {name!r}; there are {', '.join(_LISTS)}")
     stem, title, say = _LISTS[name]
+    if name == "splices" and opened.analysis.routing.splices:
+        say += " " + stagger_words(opened.snapshot, opened.analysis.routing)
     return job_page(
         request,
         "build/list.html",

@@ -59,7 +59,7 @@ _NUMBERS = (  # by what they are for; a length is stored in metres and typed in 
             ("max_splices", "Most splices in a net, 0: any"),
             ("max_splice_wires", "Most wires in a splice, 0: any"),
             ("splice_clear_mm", "Splice clear of connectors mm"),
-            ("splice_apart_mm", "Splices of one run apart mm, 0: as they come"),
+            ("splice_apart_mm", "Splices apart mm, 0: as they come"),
             ("avoid_factor", "A metre to avoid counts as"),
         ),
     ),

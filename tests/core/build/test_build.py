@@ -9,12 +9,12 @@ from pinmap.core.build.cut_list import ONE_LABEL_M, cut_list, label_list
 from pinmap.core.build.parts_list import parts_list
 from pinmap.core.build.pin_table import pin_table
 from pinmap.core.build.ring_out import ALLOWANCE_OHM, ring_out
-from pinmap.core.build.splice_table import splice_table
+from pinmap.core.build.splice_table import splice_table, stagger_words
 from pinmap.core.build.table import build_table
 from pinmap.core.electrics.results import ElectricalReport, WireState
 from pinmap.core.loom.results import Routing
 from pinmap.core.loom.route import route
-from pinmap.core.model.jobs import Snapshot
+from pinmap.core.model.jobs import Practice, Snapshot
 from pinmap.core.model.looms import Fixing
 from pinmap.core.model.pinouts import Cavity, Housing, PinKey
 from pinmap.core.model.words import DeviceKind, Evidence, FixingKind, Gender, NodeKind
@@ -266,3 +266,26 @@ def test_fixings_are_counted_by_kind_and_width() -> None:
     rows = [r for r in parts_list(snapshot, snapshot.variants[0], routing) if r.group == "Clips, grommets, clamps"]
     assert [(r.item, r.quantity, r.buy) for r in rows] == [("clip 14 mm", 2, 2), ("clip 20 mm", 1, 1)]
     assert set(rows[0].where) == {f"{one} at 10 mm", f"{two} at 10 mm"}
+
+
+def test_the_splice_table_says_what_keeping_apart_takes():
+    """Two nets that meet at one branch point: one splice gives way by 60 mm, one of its three wires gets shorter."""
+    m = JobMaker(Practice(min_mm2=0.35))
+    m.junction("j")
+    for i, side in enumerate("hdu"):
+        m.mate(f"x{side}", f"{side}:C1")
+        m.run(f"x{side}", "j", 0.5 + 0.1 * i)
+    for number, mm2 in ((1, 2.5), (2, 1.0)):
+        for side in "hdu":
+            m.pin(f"{side}:C1-{number}", mm2=mm2)
+        m.signal(*(f"{side}:C1-{number}" for side in "hdu"))
+    snapshot = m.snapshot()
+    routing = route(snapshot, snapshot.variants[0])
+    assert splice_table(snapshot, routing)[0].where == "at J"
+    assert splice_table(snapshot, routing)[1].where.startswith("60 mm from J towards X")
+    assert stagger_words(snapshot, routing) == (
+        "Kept 60 mm apart where there is room: 1 of 2 sits up to 60 mm from where they need the least copper; "
+        "that takes 0.5 g more."
+    )
+    first = replace(snapshot, job=replace(snapshot.job, signals=snapshot.job.signals[:1]))
+    assert stagger_words(first, route(first, first.variants[0])) == "Each sits where it needs the least copper."

@@ -71,7 +71,9 @@ def test_three_ends_meet_in_a_splice_at_the_junction() -> None:
 
 def test_splice_place_needs_the_least_copper() -> None:
     """Against every other junction by brute force."""
-    snapshot = big_snapshot(n_blocks=6, n_connectors=18, n_sensors=1)
+    staggered = big_snapshot(n_blocks=6, n_connectors=18, n_sensors=1)
+    practice = replace(staggered.job.practice, splice_apart_m=0.0)
+    snapshot = replace(staggered, job=replace(staggered.job, practice=practice))
     found = route(snapshot, snapshot.variants[0])
     lengths = {s.key: s.length_m for s in snapshot.job.segments}
     around: dict[str, dict[str, float]] = {}

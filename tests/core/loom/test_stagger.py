@@ -61,11 +61,13 @@ def apart(snapshot: Snapshot, apart_m: float) -> Snapshot:
 
 
 def test_the_lighter_splice_gives_way_and_its_wires_follow() -> None:
-    before, at_once = wet_y(1.0, 2.5)
+    before, at_once = wet_y(1.0, 2.5, unit="wet")
     snapshot = apart(before, 0.06)
     routing = route(snapshot, snapshot.variants[0])
     places = {s.id: (s.segment, s.at_m) for s in routing.splices}
     assert places == {"S1": ("g1", 0.1), "S2": ("g1", 0.04)}
+    assert [s.shift_m for s in routing.splices] == [0.06, 0.0]
+    assert routing.stagger_g == pytest.approx(8.89 * 1.0 * 0.06)  # two wires longer, one shorter, 1 mm² each
     was, now = at_once.wire, routing.wire
     assert {w: round(now[w].length_m - was[w].length_m, 6) for w in now} == {
         "1A": -0.06, "1B": 0.06, "1C": 0.06, "2A": 0.0, "2B": 0.0, "2C": 0.0, "3A": 0.0,

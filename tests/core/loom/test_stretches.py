@@ -19,9 +19,9 @@ from tests.factories_looms import JobMaker
 from tests.factories_splices import loop_loom
 
 
-def wet_y(*sizes: float) -> tuple[Snapshot, Routing]:
+def wet_y(*sizes: float, unit: str = "") -> tuple[Snapshot, Routing]:
     """Three connectors on a junction that is no place for a splice, since the run to the donor is wet: a net of three
-    ends for each size is spliced 40 mm into the host's run or the unit's."""
+    ends for each size is spliced 40 mm into the host's run or the unit's, whose zone may be named."""
     m = JobMaker(Practice(splice_apart_m=0.0))
     m.zones = [Zone(key="wet", name="Wet", ambient_c=60.0, wet=True)]
     for key, name in (("xh", "h:C1"), ("xd", "d:C1"), ("xu", "u:C1")):
@@ -29,7 +29,7 @@ def wet_y(*sizes: float) -> tuple[Snapshot, Routing]:
     m.junction("j")
     m.run("xh", "j", 1.0)
     m.run("xd", "j", 2.0, "wet")
-    m.run("xu", "j", 0.5)
+    m.run("xu", "j", 0.5, unit)
     for i, mm2 in enumerate(sizes, 1):
         for side in "hdu":
             m.pin(f"{side}:C1-{i}", mm2=mm2)

@@ -11,6 +11,7 @@ from pinmap.core.model.words import Joint, Kind, Severity
 from pinmap.core.rules.finding import Finding
 from tests import factories_rules as f
 from tests.core.loom.test_stretches import wet_y
+from tests.factories_looms import JobMaker
 from tests.factories_rules import only
 
 
@@ -73,7 +74,7 @@ def test_r34_two_wires_in_one_barrel_count_as_one_of_both_sections() -> None:
 
 
 def test_r99_splices_without_room_to_stagger() -> None:
-    job, _ = wet_y(1.0, 1.0)
+    job, _ = wet_y(1.0, 1.0, unit="wet")
 
     def said(apart_m: float) -> list[Finding]:
         return list(f.spoken(f.change_job(job, practice=Practice(splice_apart_m=apart_m))).get("R99", ()))
@@ -84,3 +85,22 @@ def test_r99_splices_without_room_to_stagger() -> None:
     assert found.where == ("segment g1", "splices S1, S2")
     assert found.severity is Severity.NOTE
     assert "share a run of 1000 mm" in found.why
+
+
+def test_r99_splices_at_one_branch_point_without_room() -> None:
+    """Two buses that meet at a branch point whose runs are shorter than a splice."""
+
+    def said(run_m: float) -> list[Finding]:
+        m = JobMaker(Practice(splice_clear_m=0.0))
+        m.junction("j")
+        for side in "hdu":
+            m.mate(f"x{side}", f"{side}:C1")
+            m.run(f"x{side}", "j", run_m)
+        for i in (1, 2):
+            m.signal(*(f"{side}:C1-{i}" for side in "hdu"), mm2=1.0)
+        return list(f.spoken(m.snapshot()).get("R99", ()))
+
+    assert said(0.5) == []
+    (found,) = said(0.03)
+    assert found.where == ("branch point J", "splices S1, S2")
+    assert "no run around has room" in found.why
