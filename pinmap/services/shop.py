@@ -9,7 +9,7 @@ from contextlib import contextmanager
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from pinmap.core.errors import NotAllowed
+from pinmap.core.errors import NotAllowed, StructureError
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.model.jobs import Snapshot
 from pinmap.core.model.people import SYSTEM, Actor, Right
@@ -61,11 +61,21 @@ class Shop:
 
     @contextmanager
     def write(self, right: Right = Right.BUILD) -> Iterator[Session]:
-        """A session that commits at the end, or undoes everything when an error comes through. Raises NotAllowed."""
+        """A session that commits at the end, or undoes everything when an error comes through. Raises NotAllowed, and
+        StructureError when a newer Pinmap on the same database has stored something that this one does not know and
+        would leave without what it belongs to."""
         self.require(right)
-        with Session(self._writing, expire_on_commit=False) as session, session.begin():
-            session.info["writing"] = True
-            yield session
+        try:
+            with Session(self._writing, expire_on_commit=False) as session, session.begin():
+                session.info["writing"] = True
+                yield session
+        except sa.exc.IntegrityError as error:
+            if migrate.current(self.engine) == migrate.newest():
+                raise
+            raise StructureError(
+                "a newer Pinmap works on this database as well and has stored something that belongs to this; nothing "
+                "was changed. Do it in the newer one: load the page again in a moment, when all are brought up to date"
+            ) from error
 
     def recall(self, session: Session, memory: Memory[V], key: Hashable, make: Callable[[], V]) -> V:
         """The value of a key. What a writing session reads is not remembered, because it may yet be undone."""

@@ -6,9 +6,13 @@ import os
 import subprocess
 import sys
 
+import pytest
+import sqlalchemy as sa
+
+from pinmap.core.errors import StructureError
 from pinmap.core.model.words import Role
 from pinmap.services import jobs, platforms
-from pinmap.services.shop import open_shop
+from pinmap.services.shop import Shop, open_shop
 from pinmap.settings import Settings
 
 
@@ -40,3 +44,24 @@ def test_several_processes_start_at_once(empty_db_url: str) -> None:
     shop = open_shop(Settings(database_url=empty_db_url, demo=True))
     assert len(jobs.list_jobs(shop)) == 2
     shop.close()
+
+
+@pytest.mark.parametrize("when", ["IMMEDIATE", "DEFERRED"])
+def test_what_a_newer_process_stored_is_not_cut_off(shop: Shop, when: str) -> None:
+    """While processes are brought up to date one by one, an older one meets rows of tables that it does not know."""
+    platforms.create(shop, key="box", name="Box", role=Role.CONTROL)
+    with shop.write() as session:
+        session.execute(
+            sa.text(
+                "CREATE TABLE later (platform_id INTEGER NOT NULL REFERENCES platform (id) "
+                f"DEFERRABLE INITIALLY {when})"
+            )
+        )
+        session.execute(sa.text("INSERT INTO later SELECT id FROM platform"))
+    with pytest.raises(sa.exc.IntegrityError):  # our own mistake stays one
+        platforms.delete(shop, "box", 1)
+    with shop.write() as session:
+        session.execute(sa.text("UPDATE alembic_version SET version_num = 'from-tomorrow'"))
+    with pytest.raises(StructureError, match="newer Pinmap"):
+        platforms.delete(shop, "box", 1)
+    assert [p.name for p in platforms.list_platforms(shop)] == ["Box"]
