@@ -73,13 +73,14 @@ def build(
     variant: VariantOpt = "",
     json: JsonOpt = False,
 ) -> None:
-    """Write every build output of one variant into a folder."""
+    """Write every build output of one variant into a folder; plans of each loom as well where there are several."""
     snapshot, words = _load(job)
     chosen = snapshot.variant(variant)
     out.mkdir(parents=True, exist_ok=True)
     written = []
-    for name in outputs.NAMES:
-        made = outputs.make(snapshot, chosen, name, words)
+    looms = [x.key for x in snapshot.job.looms] if len(snapshot.job.looms) > 1 else []
+    for name, loom in [(n, x) for n in outputs.NAMES for x in ("", *(looms if outputs.is_plan(n) else ()))]:
+        made = outputs.make(snapshot, chosen, name, words, loom=loom)
         (out / made.filename).write_bytes(made.data)
         written.append(made.filename)
     print(json_lib.dumps({"variant": chosen.key, "files": written}) if json else "\n".join(written))

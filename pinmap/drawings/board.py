@@ -49,7 +49,7 @@ def board_plan(snapshot: Snapshot, variant: Variant, routing: Routing, *, loom: 
         right = max(right, (box.x1 - box.x0) * MM + 2 * _EDGE_MM)
     name = title or loom_name(snapshot, loom)
     total = sum(s.length_m for s in segments)
-    facts = f"1:1, lengths in mm. {len(routing.wires)} wires, {total:.2f} m of runs. {snapshot.variant_label(variant)}."
+    facts = f"1:1, lengths in mm. {words.wires} wires, {total:.2f} m of runs. {snapshot.variant_label(variant)}."
     facts += crossing_words(pieces)
     shapes += [
         _said(_EDGE_MM, _EDGE_MM + 6, name, 7.0, True, right),

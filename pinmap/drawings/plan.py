@@ -88,7 +88,7 @@ class _Plan:
         total = sum(s.length_m for s in words.segment.values())
         connectors = sum(n.kind is NodeKind.CONNECTOR for n in words.node.values())
         bent = sum(len(r.points) > 2 for p in pieces for r in p.runs)
-        facts = f"{connectors} connectors, {len(words.routing.wires)} wires, {total:.2f} m of runs"
+        facts = f"{connectors} connectors, {words.wires} wires, {total:.2f} m of runs"
         facts += f", {bent} bent to close a loop" if bent else ""
         facts += crossing_words(pieces)
         self.sheet.text(_MARGIN, 56, "Loom plan, true to scale. " + facts, 11, fill=SOFT)

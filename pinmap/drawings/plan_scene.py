@@ -139,6 +139,8 @@ class PlanWords:
             for end in (wire.a, wire.b):
                 if end.in_connector:
                     self.ends[end.node] = self.ends.get(end.node, 0) + 1
+        self.wires = sum(w.a.node in self.node for w in routing.wires)  # in the looms that are drawn
+        self.plugs = {one: other for m in snapshot.job.matings for one, other in ((m.a, m.b), (m.b, m.a))}
         self.degree: dict[str, int] = {}
         for s in segments:
             for name in {s.a, s.b}:
@@ -265,12 +267,16 @@ class PlanWords:
                 count = self.ends.get(name, 0)
                 platform = self.snapshot.platform.get(node.mates.platform) if node.mates is not None else None
                 wires = f"{count} wire{'' if count == 1 else 's'}"
+                other = self.snapshot.node.get(self.plugs.get(name, ""))
+                beyond = platform.name if platform else f"into {other.name or other.key}" if other else ""
                 if self.compact:
                     lines = [(f"{shown} · {wires}", 11.0, True)]
                 else:
-                    lines.append((clean(f"{wires} · {platform.name}" if platform is not None else wires), 9.5, False))
+                    lines.append((clean(f"{wires} · {beyond}" if beyond else wires), 9.5, False))
                 if node.mates is not None:
                     tip += f", mates {node.mates.connector} of {platform.name if platform else node.mates.platform}"
+                elif other is not None:
+                    tip += f", plugs into {other.name or other.key} of {loom_name(self.snapshot, other.loom)}"
             for device in sorted(devices, key=lambda d: natural_key(d.key)):
                 rating = f" {device.rating_a:g} A" if device.rating_a is not None else ""
                 lines.append((clean(f"{device.name or device.key} {device.kind.value}{rating}"), 9.5, False))

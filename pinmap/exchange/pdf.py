@@ -51,7 +51,8 @@ def build_pdf(
     """The build packet of one variant: cautions, build table, splices, cut list, parts, faces, plan, labels, ring-out.
 
     ``stagger`` says how splices were kept apart, ``gaps`` in words what could not be routed, ``open_findings`` what the
-    rules still say; the latter two stand on the first page, so that nobody takes the table for whole. Raises InputError, DrawingFailed.
+    rules still say; the latter two stand on the first page, so that nobody takes the table for whole. Raises
+    InputError, DrawingFailed.
     """
     sections = [_build_section(rows), _splice_section(splices, stagger)]
     if cuts:

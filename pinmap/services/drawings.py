@@ -73,10 +73,11 @@ def plan(
     section: str = "",
     by: str = "",
     chosen: str = "",
+    loom: str = "",
 ) -> Svg:
-    """The loom plan. With the address of the ``board``, each run and node leads to what can be done to it there; with
-    that of a ``section``, each run leads to its bundle. ``by`` is a key of ``COLOURED_BY``, ``chosen`` a segment to be
-    marked. Raises InputError, DrawingFailed."""
+    """The plan of one loom ("" for all). With the address of the ``board``, each run and node leads to what can be done
+    to it there; with that of a ``section``, each run leads to its bundle. ``by`` is a key of ``COLOURED_BY``,
+    ``chosen`` a segment to be marked. Raises InputError, also for an unknown loom, and DrawingFailed."""
     # imported where it is used: it loads for long, and the app can start without
     from pinmap.drawings.plan import plan_svg
 
@@ -94,13 +95,15 @@ def plan(
         kind, _, name = what.partition(":")
         number, _, run = name.partition(":") if kind == "stretch" else ("", "", name)
         query = {"variant": variant.key, "by": by, "segment": run} | ({"stretch": number} if number else {})
+        query |= {"loom": loom} if loom else {}
         return f"{section}?{urlencode(query)}#bundle" if kind in ("segment", "stretch") else ""
 
     link = to_board if board else to_section if section else None
-    key = ("plan", board, section, by, chosen, snapshot.content_hash, variant.key, own_entries(done.dictionary))
+    key = ("plan", board, section, by, chosen, loom, snapshot.content_hash, variant.key, own_entries(done.dictionary))
 
     def make() -> Svg:
-        return Svg(plan_svg(snapshot, variant, done.routing, link=link, colouring=_colouring(done, by), chosen=chosen))
+        colouring = _colouring(done, by)
+        return Svg(plan_svg(snapshot, variant, done.routing, loom=loom, link=link, colouring=colouring, chosen=chosen))
 
     return _SVG.get(key, make)
 
@@ -117,13 +120,13 @@ def _colouring(done: Analysis, by: str) -> Colouring | None:
             return None
 
 
-def board_plan(snapshot: Snapshot, variant: Variant, done: Analysis) -> Board:
-    """The loom at full size. Raises DrawingFailed."""
+def board_plan(snapshot: Snapshot, variant: Variant, done: Analysis, loom: str = "") -> Board:
+    """One loom ("" for all) at full size. Raises InputError for an unknown loom, DrawingFailed."""
     # imported where it is used: it loads for long, and the app can start without
     from pinmap.drawings.board import board_plan as make
 
-    key = ("board", snapshot.content_hash, variant.key)
-    return _BOARDS.get(key, lambda: make(snapshot, variant, done.routing))
+    key = ("board", snapshot.content_hash, variant.key, loom)
+    return _BOARDS.get(key, lambda: make(snapshot, variant, done.routing, loom=loom))
 
 
 def strip(way: Trace) -> Svg:

@@ -14,9 +14,9 @@ from pinmap.core.build.parts_list import parts_list
 from pinmap.core.build.pin_table import pin_table
 from pinmap.core.build.ring_out import ring_out
 from pinmap.core.build.splice_table import splice_table, stagger_words
-from pinmap.core.errors import NotFound
+from pinmap.core.errors import InputError, NotFound
 from pinmap.core.facts.functions import Dictionary
-from pinmap.core.loom.board import PAPERS, Tiling, on_roll, tiled
+from pinmap.core.loom.board import PAPERS, Board, Tiling, on_roll, tiled
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.words import Severity
 from pinmap.exchange import build_tables, job_json, pinout_out
@@ -42,7 +42,6 @@ MEDIA = {
     "zip": "application/zip",
 }
 ROLL_MM = 914.0  # 36 inches, the usual plotter's roll
-_ROLL = "board-plan-roll.pdf"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +63,16 @@ class Release:
 
 
 _DRAFT = Release()
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is asked for beside the name; see ``make``."""
+
+    release: Release = _DRAFT
+    group: str = ""
+    roll_mm: float = ROLL_MM
+    loom: str = ""
 
 
 def released(line: RevisionLine) -> Release:
@@ -88,21 +97,25 @@ def make(
     release: Release = _DRAFT,
     group: str = "",
     roll_mm: float = ROLL_MM,
+    loom: str = "",
 ) -> Output:
     """One output of a variant. ``group`` limits ``wiring-map.svg`` to the map of this title; ``roll_mm`` is the width
-    of the roll that ``board-plan-roll.pdf`` is for. Raises NotFound for a name that is not in NAMES, InputError for a
-    roll that will not do, DrawingFailed when a drawing could not be made."""
+    of the roll that ``board-plan-roll.pdf`` is for; ``loom`` limits plans to one of the job's looms. Raises NotFound
+    for a name that is not in NAMES, InputError for a roll that will not do and for a loom that is not there or of which
+    the file has no part of its own, DrawingFailed when a drawing could not be made."""
     kind = name.rpartition(".")[2]
     if name not in NAMES:
         raise NotFound(f"there is no output {name!r}; there are {', '.join(NAMES)}")
-    done = analyse(snapshot, variant, words)
-    if name == "wiring-map.svg":
-        data = _map(done, group).encode()
-    elif name == _ROLL:
-        data = _on_a_roll(done, release, roll_mm)
-    else:
-        data = _MAKERS[name](done, release)
-    return Output(f"{file_stem(snapshot, variant, release)}_{name}", data, MEDIA[kind])
+    if loom and not is_plan(name):
+        raise InputError("loom", loom, f"{name} is about all looms; only plans are drawn of one")
+    data = _MAKERS[name](analyse(snapshot, variant, words), _Asked(release, group, roll_mm, loom))
+    stem = file_stem(snapshot, variant, release) + (f"_{safe_name(loom, 40)}" if loom else "")
+    return Output(f"{stem}_{name}", data, MEDIA[kind])
+
+
+def is_plan(name: str) -> bool:
+    """Whether an output can be made of one loom alone."""
+    return name.startswith(("loom-plan", "board-plan"))
 
 
 def file_stem(snapshot: Snapshot, variant: Variant, release: Release) -> str:
@@ -150,17 +163,17 @@ def _tables(done: Analysis) -> dict[str, tuple[Table, ...]]:
     }
 
 
-def _csv(stem: str) -> Callable[[Analysis, Release], bytes]:
-    def write(done: Analysis, _release: Release) -> bytes:
+def _csv(stem: str) -> Callable[[Analysis, _Asked], bytes]:
+    def write(done: Analysis, _asked: _Asked) -> bytes:
         found = tables(done)[stem]
         return b"\r\n".join(write_csv(table, mark=i == 0) for i, table in enumerate(found))
 
     return write
 
 
-def _xlsx(stem: str) -> Callable[[Analysis, Release], bytes]:
-    def write(done: Analysis, release: Release) -> bytes:
-        block = title_block(done, release)
+def _xlsx(stem: str) -> Callable[[Analysis, _Asked], bytes]:
+    def write(done: Analysis, asked: _Asked) -> bytes:
+        block = title_block(done, asked.release)
         footer = f"{block.revision_words} {done.snapshot.content_hash[:12]}"
         found = tables(done)
         # the workbook of the build table has the whole packet, one list a sheet
@@ -184,7 +197,7 @@ def title_block(done: Analysis, release: Release = _DRAFT) -> TitleBlock:
     )
 
 
-def _pdf(done: Analysis, release: Release) -> bytes:
+def _pdf(done: Analysis, asked: _Asked) -> bytes:
     snapshot, variant, rows = done.snapshot, done.variant, done.build_rows
     accepted = {a.finding for a in snapshot.job.acceptances}
     standing = [
@@ -194,9 +207,11 @@ def _pdf(done: Analysis, release: Release) -> bytes:
     ]
     plans = [Figure(title=m.title, svg=str(m.svg)) for m in drawings.maps(snapshot, variant, done)]
     if snapshot.job.segments:
-        plans.insert(0, Figure(title="Loom plan", svg=str(drawings.plan(snapshot, variant, done))))
+        looms = {x.key: f"Loom plan: {x.name or x.key}" for x in snapshot.job.looms} if snapshot.job.matings else {}
+        for key, title in reversed((looms or {"": "Loom plan"}).items()):
+            plans.insert(0, Figure(title=title, svg=str(drawings.plan(snapshot, variant, done, loom=key))))
     return build_pdf(
-        title_block(done, release),
+        title_block(done, asked.release),
         rows,
         splices=splice_table(snapshot, done.routing),
         stagger=stagger_words(snapshot, done.routing),
@@ -217,47 +232,51 @@ def _faces(done: Analysis) -> tuple[drawings.Drawing, ...]:
     return (*vehicle, *drawings.half_faces(done))
 
 
-def _map(done: Analysis, group: str) -> str:
-    if not group:
-        return drawings.signal_map(done.snapshot, done.variant, done)
+def _map(done: Analysis, asked: _Asked) -> bytes:
+    if not asked.group:
+        return drawings.signal_map(done.snapshot, done.variant, done).encode()
     for found in drawings.maps(done.snapshot, done.variant, done):
-        if found.title == group:
-            return found.svg
-    raise NotFound(f"there is no wiring map {group!r}")
+        if found.title == asked.group:
+            return found.svg.encode()
+    raise NotFound(f"there is no wiring map {asked.group!r}")
 
 
-def _plan(done: Analysis, _release: Release) -> bytes:
-    return drawings.plan(done.snapshot, done.variant, done).encode()
+def _plan(done: Analysis, asked: _Asked) -> bytes:
+    return drawings.plan(done.snapshot, done.variant, done, loom=asked.loom).encode()
 
 
-def _board_svg(done: Analysis, _release: Release) -> bytes:
+def _board(done: Analysis, asked: _Asked) -> Board:
+    return drawings.board_plan(done.snapshot, done.variant, done, asked.loom)
+
+
+def _board_svg(done: Analysis, asked: _Asked) -> bytes:
     # imported where it is used: it loads for long, and the app can start without
     from pinmap.drawings.board import board_svg
 
-    return board_svg(drawings.board_plan(done.snapshot, done.variant, done)).encode()
+    return board_svg(_board(done, asked)).encode()
 
 
-def _dxf(done: Analysis, _release: Release) -> bytes:
-    return write_dxf(drawings.board_plan(done.snapshot, done.variant, done))
+def _dxf(done: Analysis, asked: _Asked) -> bytes:
+    return write_dxf(_board(done, asked))
 
 
-def _on_sheets(paper: str) -> Callable[[Analysis, Release], bytes]:
-    def write(done: Analysis, release: Release) -> bytes:
-        board = drawings.board_plan(done.snapshot, done.variant, done)
-        return _board_pdf(done, release, tiled(board, PAPERS[paper]))
+def _on_sheets(paper: str) -> Callable[[Analysis, _Asked], bytes]:
+    def write(done: Analysis, asked: _Asked) -> bytes:
+        board = _board(done, asked)
+        return _board_pdf(done, board, asked, tiled(board, PAPERS[paper]))
 
     return write
 
 
-def _on_a_roll(done: Analysis, release: Release, roll_mm: float = ROLL_MM) -> bytes:
-    return _board_pdf(done, release, on_roll(drawings.board_plan(done.snapshot, done.variant, done), roll_mm))
+def _on_a_roll(done: Analysis, asked: _Asked) -> bytes:
+    board = _board(done, asked)
+    return _board_pdf(done, board, asked, on_roll(board, asked.roll_mm))
 
 
-def _board_pdf(done: Analysis, release: Release, tiling: Tiling) -> bytes:
+def _board_pdf(done: Analysis, board: Board, asked: _Asked, tiling: Tiling) -> bytes:
     from pinmap.drawings.board import index_svg, tile_svgs
 
-    board = drawings.board_plan(done.snapshot, done.variant, done)
-    return board_pdf(board, tiling, tile_svgs(board, tiling), index_svg(board), title_block(done, release))
+    return board_pdf(board, tiling, tile_svgs(board, tiling), index_svg(board), title_block(done, asked.release))
 
 
 def _zipped(found: Sequence[drawings.Drawing]) -> bytes:
@@ -272,7 +291,7 @@ def _zipped(found: Sequence[drawings.Drawing]) -> bytes:
 
 
 _STEMS = ("build-table", "pin-table", "cut-list", "splices", "parts-list", "labels", "ring-out")
-_MAKERS: dict[str, Callable[[Analysis, Release], bytes]] = {
+_MAKERS: dict[str, Callable[[Analysis, _Asked], bytes]] = {
     **{f"{stem}.csv": _csv(stem) for stem in _STEMS},
     **{f"{stem}.xlsx": _xlsx(stem) for stem in _STEMS},
     "build-table.pdf": _pdf,
@@ -280,8 +299,8 @@ _MAKERS: dict[str, Callable[[Analysis, Release], bytes]] = {
     "board-plan.svg": _board_svg,
     "board-plan.dxf": _dxf,
     **{f"board-plan-{paper}.pdf": _on_sheets(paper) for paper in PAPERS},
-    _ROLL: _on_a_roll,
-    "wiring-map.svg": lambda done, _: _map(done, "").encode(),
+    "board-plan-roll.pdf": _on_a_roll,
+    "wiring-map.svg": _map,
     "wiring-maps.zip": lambda done, _: _zipped(drawings.maps(done.snapshot, done.variant, done)),
     "connector-faces.zip": lambda done, _: _zipped(_faces(done)),
     "job.json": lambda done, _: job_json.dump(done.snapshot),

@@ -119,3 +119,58 @@ def test_pages_of_a_parted_job(parted: TestClient) -> None:
     assert "The looms weigh" in parted.get(f"/jobs/{JOB}/build/plan").text
     for what in ("layout", "layout/board", "layout/looms", "build/parts", "build/cut", "build/map", "check"):
         assert parted.get(f"/jobs/{JOB}/{what}").status_code == 200
+
+
+def test_the_plan_of_one_loom_is_chosen_and_taken_away(parted: TestClient) -> None:
+    """Runs and connectors of the chosen loom alone, on the page and in every file; both parts make up the whole."""
+    job, plan = snapshot(parted).job, f"/jobs/{JOB}/build/plan"
+
+    def drawn(loom: str) -> set[str]:
+        page = BeautifulSoup(parted.get(plan, params={"loom": loom}).text, "html.parser")
+        return {str(x["data-segment"]) for x in page.select(".drawing [data-segment]")}
+
+    whole, one, other = drawn(""), *(drawn(x.key) for x in job.looms)
+    starter = job.looms[-1].key
+    assert other == {s.key for s in job.segments if s.loom == starter} & whole
+    assert one | other == whole
+    assert not one & other
+
+    page = BeautifulSoup(parted.get(plan, params={"loom": starter}).text, "html.parser")
+    chooser = page.select_one("select[name=loom] option[selected]")
+    assert chooser is not None
+    assert chooser.get_text() == "Starter loom"
+    assert {o["value"] for o in page.select("select[name=segment] option")} == {"", *other}
+    files = [str(a["href"]) for a in page.select("a[href*='/files/']")]
+    assert len(files) == 6
+    assert all(f"loom={starter}" in address for address in files)
+    roll = page.select_one("form[action$='board-plan-roll.pdf'] input[name=loom]")
+    assert roll is not None
+    assert roll["value"] == starter
+    kept = page.select_one(".drawing a[href*='segment=']")
+    assert kept is not None
+    assert f"loom={starter}" in str(kept["href"])
+
+    name = f"/jobs/{JOB}/build/files/board-plan.svg"
+    svg = BeautifulSoup(parted.get(name, params={"loom": starter}).text, "html.parser")
+    assert {str(x["data-key"]) for x in svg.select(".runs")} == {f"segment:{s}" for s in other}
+    routing = route(snapshot(parted), snapshot(parted).variants[0])
+    mine = sum(snapshot(parted).node[w.a.node].loom == starter for w in routing.wires)
+    assert 0 < mine < len(routing.wires)
+    assert f"{mine} wires" in svg.get_text(" ")
+    answer = parted.get(f"/jobs/{JOB}/build/files/board-plan.dxf", params={"loom": starter})
+    assert f"_{starter}_board-plan.dxf" in answer.headers["content-disposition"]
+    assert parted.get(plan, params={"loom": "roof"}).status_code == 422
+    assert parted.get(name, params={"loom": "roof"}).status_code == 422
+    assert parted.get(f"/jobs/{JOB}/build/files/cut-list.csv", params={"loom": starter}).status_code == 422
+
+
+def test_a_run_chosen_in_another_loom_is_let_go(parted: TestClient) -> None:
+    plan, starter = f"/jobs/{JOB}/build/plan", snapshot(parted).job.looms[-1].key
+    shown = BeautifulSoup(parted.get(plan, params={"loom": starter, "segment": "JE-J2"}).text, "html.parser")
+    assert shown.select_one("#bundle h2") is None
+    shown = BeautifulSoup(parted.get(plan, params={"segment": "JE-J2"}).text, "html.parser")
+    assert shown.select_one("#bundle h2") is not None
+
+
+def test_a_job_of_one_loom_has_nothing_to_choose(client: TestClient) -> None:
+    assert 'select name="loom"' not in client.get(f"/jobs/{JOB}/build/plan").text

@@ -80,15 +80,24 @@ def _face_words(opened: JobPage, key: ConnectorKey) -> str:
 @pages.get("/build/plan")
 @needs(Right.READ)
 def plan(
-    request: Request, opened: OpenedDep, by: str = "", segment: str = "", stretch: int = 0, size: str = ""
+    request: Request,
+    opened: OpenedDep,
+    by: str = "",
+    segment: str = "",
+    stretch: int = 0,
+    size: str = "",
+    loom: str = "",
 ) -> HTMLResponse:
-    """The overview; with a segment, its bundle below, at one of its stretches if named."""
-    done = opened.analysis
+    """The overview of one loom or all; with a segment of it, its bundle below, at one of its stretches if named."""
+    done, looms = opened.analysis, opened.job.looms
+    shown = [s.key for s in opened.job.segments if not loom or s.loom == loom]
+    if any(s.key == segment and s.key not in shown for s in opened.job.segments):
+        segment = ""  # it was chosen in another loom
     found = bundles.bundle(done, segment, stretch) if segment else None
     drawing = ""
     if opened.job.segments:
         where = f"{opened.home}/build/plan"
-        drawing = drawings.plan(opened.snapshot, opened.variant, done, section=where, by=by, chosen=segment)
+        drawing = drawings.plan(opened.snapshot, opened.variant, done, section=where, by=by, chosen=segment, loom=loom)
     return job_page(
         request,
         "build/plan.html",
@@ -99,7 +108,9 @@ def plan(
         size=size,
         colours=list(drawings.COLOURED_BY.items()),
         segment=segment,
-        segments=[(s.key, s.key) for s in opened.job.segments],
+        segments=[(key, key) for key in shown],
+        loom=loom,
+        looms=[(x.key, x.name or x.key) for x in looms] if len(looms) > 1 else [],
         bundle=found,
         mass=bundles.mass(done),
         masses=bundles.masses(done),
@@ -127,7 +138,7 @@ def wiring_map(request: Request, opened: OpenedDep, group: str = "") -> HTMLResp
 
 @pages.get("/build/files/{name}")
 @needs(Right.READ)
-def file(opened: OpenedDep, name: str, group: str = "", roll_mm: float = outputs.ROLL_MM) -> Response:
+def file(opened: OpenedDep, name: str, group: str = "", roll_mm: float = outputs.ROLL_MM, loom: str = "") -> Response:
     made = outputs.make(
         opened.snapshot,
         opened.variant,
@@ -136,6 +147,7 @@ def file(opened: OpenedDep, name: str, group: str = "", roll_mm: float = outputs
         release=opened.release,
         group=group,
         roll_mm=roll_mm,
+        loom=loom,
     )
     return download(made)
 
