@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+import re
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from html import escape, unescape
 from urllib.parse import unquote
 
 from bs4 import BeautifulSoup, Tag
@@ -12,6 +14,18 @@ _PARSER = "html.parser"  # keeps the page's own nesting and white space
 # What a form says of the state that it was made from; the page shown again has its own.
 _MADE_FROM = {"version", "as_shown"}
 _NO_TEXT = {"hidden", "submit", "button", "file", "password", "image", "reset"}
+# Only the forms that are asked for are parsed: parsing a long page takes longer than making it. They are found by
+# their tags, since on our pages all text is escaped and forms do not nest; the rest of the page stays as it is.
+_FORM = re.compile(r"(<form\b[^>]*>).*?</form>", re.DOTALL)
+_ASIDE = re.compile(
+    r"""<input\b[^>]*?\sform="([^"]*)"[^>]*>|<(select|textarea|button)\b[^>]*?\sform="([^"]*)"[^>]*>.*?</\2>""",
+    re.DOTALL,
+)
+_DETAILS = re.compile(r"<details\b([^>]*)>|</details>")
+_OPEN = re.compile(r"\sopen\b")
+_LEADS_ON = re.compile(r"""(<a\b[^>]*?\shref=")\?""")
+_FORM_TAG = re.compile(r"<form\b([^>]*)>")
+_MAIN = re.compile(r"<main\b[^>]*>")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,15 +33,15 @@ class Refilled:
     """``unplaced`` is typed text that found no field, by field name; ``kept`` names the fields that nobody had touched
     and that now show what is stored."""
 
-    page: BeautifulSoup
+    page: str
     unplaced: Mapping[str, tuple[str, ...]]
     kept: frozenset[str]
 
     def html(self, block: str) -> str:
-        """The page, with a block of markup at the beginning of its content. For one use."""
-        if block:
-            (self.page.find("main") or self.page).insert(0, BeautifulSoup(block, _PARSER))
-        return str(self.page)
+        """The page, with a block of markup at the beginning of its content."""
+        main = _MAIN.search(self.page)
+        at = main.end() if main else 0
+        return self.page[:at] + block + self.page[at:]
 
 
 def refill(
@@ -46,7 +60,8 @@ def refill(
     and what is wrong with it, shown beside the field. ``here`` is the page's own address, for the links on it that
     lead on from there.
     """
-    page = BeautifulSoup(html, _PARSER)
+    pieces = list(_pieces(html, action))
+    page = BeautifulSoup("".join(f"<piece>{html[start:end]}</piece>" for start, end in pieces), _PARSER)
     form = _chosen(page, action, typed)
     if form is None:
         return None
@@ -68,10 +83,44 @@ def refill(
     _mark(page, form, problem)
     form["data-touched"] = " ".join(sorted(filled))
     form.insert_before(page.new_tag("span", attrs={"id": "typed", "class": "again"}))
-    for around in form.find_parents("details"):
-        around["open"] = ""
-    _lead_on_from(here, page)
-    return Refilled(page, {name: tuple(values) for name, values in left.items() if values}, frozenset(kept))
+    unplaced = {name: tuple(values) for name, values in left.items() if values}
+    return Refilled(_lead_on_from(here, _put_back(html, pieces, page, form)), unplaced, frozenset(kept))
+
+
+def _pieces(html: str, action: str) -> Iterator[tuple[int, int]]:
+    """Begin and end of the forms that post to an address, and of the fields that name one of these by its id."""
+    ids = set()
+    for found in _FORM.finditer(html):
+        head = BeautifulSoup(found[1], _PARSER).find("form") if "post" in found[1].lower() else None
+        if head is not None and unquote(_attribute(head, "action")) == unquote(action):
+            ids.add(_attribute(head, "id"))
+            yield found.span()
+    if ids - {""}:
+        for found in _ASIDE.finditer(html):
+            if unescape(found[1] or found[3] or "") in ids:
+                yield found.span()
+
+
+def _put_back(html: str, pieces: list[tuple[int, int]], page: BeautifulSoup, form: Tag) -> str:
+    """The page's text with the pieces of the form as they are now, and all that folds the form away unfolded."""
+    mine = [id(tag.find_parent("piece")) for tag in (form, *_controls(page, form))]
+    now = [
+        (start, end, piece.decode_contents(), id(piece))
+        for (start, end), piece in zip(pieces, page.find_all("piece"), strict=True)
+        if id(piece) in mine
+    ]
+    begins = next(start for start, _, _, piece in now if piece == mine[0])
+    changes = [(start, end, text) for start, end, text, _ in now]
+    folds: list[re.Match[str]] = []
+    for tag in _DETAILS.finditer(html, 0, begins):
+        if tag[0] != "</details>":
+            folds.append(tag)
+        elif folds:
+            folds.pop()
+    changes += [(fold.end() - 1, fold.end() - 1, ' open=""') for fold in folds if not _OPEN.search(fold[1])]
+    for start, end, text in sorted(changes, reverse=True):
+        html = html[:start] + text + html[end:]
+    return html
 
 
 def _chosen(page: BeautifulSoup, action: str, typed: Mapping[str, tuple[str, ...]]) -> Tag | None:
@@ -175,10 +224,12 @@ def _mark(page: BeautifulSoup, form: Tag, problem: tuple[str, str]) -> None:
             return
 
 
-def _lead_on_from(here: str, page: BeautifulSoup) -> None:
+def _lead_on_from(here: str, html: str) -> str:
     """Links and forms that lead on from the page's own address name it: the refusal stands at another one."""
-    for link in page.select('a[href^="?"]'):
-        link["href"] = here + _attribute(link, "href")
-    for form in page.select("form:not([action])"):
-        if _attribute(form, "method").lower() in ("", "get"):
-            form["action"] = here
+    to = escape(here)
+
+    def named(form: re.Match[str]) -> str:
+        asks = "action=" not in form[1] and 'method="post"' not in form[1]
+        return f'<form action="{to}"{form[1]}>' if asks else form[0]
+
+    return _FORM_TAG.sub(named, _LEADS_ON.sub(lambda link: f"{link[1]}{to}?", html))

@@ -49,6 +49,15 @@ def test_every_sort_of_field_is_filled() -> None:
     assert not found.unplaced
 
 
+def test_the_rest_of_the_page_stays_as_it_is() -> None:
+    found = refill(PAGE, "/a", {"row": ("2",), "text": ("typed",)})
+    assert found is not None
+    before, after = PAGE.partition('<form method="get"')[0], PAGE.partition("</form></details>")[2]
+    assert found.html("<p>why</p>").startswith(before.replace('<main id="main">', '<main id="main"><p>why</p>'))
+    assert found.html("").endswith(after)
+    assert found.html("").count("<details") == 1
+
+
 def test_of_several_forms_it_is_the_one_whose_hidden_fields_say_the_same() -> None:
     page = _page(refill(PAGE, "/a", {"row": ("3",), "text": ("typed",)}))
     assert [t["value"] for t in page.select("form[action='/a'] [name=text]")] == ["old", "typed"]
