@@ -371,15 +371,31 @@ def finishes(context: Context) -> Iterator[Hit]:
     for node, family, _ in _ends(context):
         connector = context.connector(node)
         theirs = terminals().get(connector.terminal) if connector is not None else None
-        if family is None or theirs is None or not family.finish or not theirs.finish:
-            continue
-        if {"gold", "tin"} == {family.finish, theirs.finish}:
+        if (mixed := _mixed(family, theirs)) is not None:
             yield Hit(
                 where=(context.node_words(node),),
                 refs=(f"node:{node.key}",),
-                why=f"the loom's contacts are {family.finish}, the platform's {theirs.finish}",
+                why=f"the loom's contacts are {mixed[0]}, the platform's {mixed[1]}",
                 way_out="order the terminals in the finish of the half that is there",
             )
+    for mating in context.snapshot.job.matings:
+        one, other = (context.snapshot.node[node] for node in (mating.a, mating.b))
+        crossing = any(context.wires_at_node.get(node.key) for node in (one, other))
+        mixed = _mixed(_family(context, one), _family(context, other))
+        if crossing and mixed is not None:
+            yield Hit(
+                where=(context.node_words(one), context.node_words(other)),
+                refs=(f"node:{one.key}", f"node:{other.key}"),
+                why=f"{mixed[0]} contacts of one loom meet {mixed[1]} contacts of the other",
+                way_out="take terminals of one finish for both halves",
+            )
+
+
+def _mixed(one: TerminalFamily | None, other: TerminalFamily | None) -> tuple[str, str] | None:
+    """The finishes of two contacts where they are gold and tin."""
+    if one is None or other is None or {one.finish, other.finish} != {"gold", "tin"}:
+        return None
+    return one.finish, other.finish
 
 
 def _end_ref(end: WireEnd) -> str:

@@ -57,6 +57,21 @@ def test_r87_a_loom_that_nothing_joins() -> None:
     assert only(alone, "R87", "Spare loom").severity is Severity.NOTE
 
 
+def test_r38_tin_of_one_loom_meets_gold_of_the_other() -> None:
+    def halves(one: str, other: str) -> Snapshot:
+        return f.change_node(f.change_node(clean(), "X40S", terminal=one), "X40P", terminal=other)
+
+    tin, gold = "blade-1.5-sealed", "blade-1.5-sealed-gold"
+    for same in (tin, gold):
+        assert f.findings(halves(same, same)) == ()
+    found = only(halves(gold, tin), "R38", "X40S", "X40P")
+    assert (found.severity, found.why) == (Severity.FIX, "gold contacts of one loom meet tin contacts of the other")
+    assert only(halves(tin, gold), "R38", "X40S", "X40P").why.startswith("tin contacts")
+    bare = halves(gold, tin)
+    empty = f.change_job(bare, signals=tuple(replace(x, members=()) for x in bare.job.signals))
+    assert "R38" not in f.spoken(empty)  # nothing crosses
+
+
 def test_r88_kept_where_there_is_no_cavity_and_in_vain() -> None:
     assert "cavity 99" in only(kept(clean(), MatedCavity(cavity="99", signal="s5")), "R88", "Reference").why
     found = only(kept(clean(), MatedCavity(cavity="2", signal="s2")), "R88", "Main relay")
