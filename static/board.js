@@ -36,9 +36,17 @@ function addHandle(form) {
   const handle = document.createElementNS(SVG, "circle");
   handle.setAttribute("class", "handle");
   handle.setAttribute("r", "9");
-  const rest = () => { handle.setAttribute("cx", runs[0].x); handle.setAttribute("cy", runs[0].y); };
+  // What it does stands beside it: a line above the page would push the picture away under the pointer.
+  const words = document.createElementNS(SVG, "text");
+  words.setAttribute("class", "handle-words");
+  const put = (x, y, text) => {
+    for (const [name, value] of [["cx", x], ["cy", y]]) handle.setAttribute(name, value);
+    for (const [name, value] of [["x", x + 14], ["y", y - 14]]) words.setAttribute(name, value);
+    words.textContent = text;
+  };
+  const rest = () => put(runs[0].x, runs[0].y, "");
   rest();
-  layer.append(handle);
+  layer.append(handle, words);
 
   const at = (event) => new DOMPoint(event.clientX, event.clientY).matrixTransform(layer.getScreenCTM().inverse());
   let from = null;
@@ -48,14 +56,14 @@ function addHandle(form) {
     handle.setPointerCapture(event.pointerId);
     event.preventDefault();
   });
+  // Under a finger the pane would scroll instead: touch-action does not hold on a shape within a drawing.
+  handle.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
   handle.addEventListener("pointermove", (event) => {
     if (!from) return;
     const to = at(event);
     const along = (run) => (to.x - from.x) * run.dx + (to.y - from.y) * run.dy;
     const out = runs.reduce((best, run) => (along(run) > along(best) ? run : best));
     const far = Math.min(Math.max(along(out), 0), out.long * 0.98);
-    handle.setAttribute("cx", out.x + out.dx * far);
-    handle.setAttribute("cy", out.y + out.dy * far);
     const by = Math.round((far / out.long) * out.mm / 5) * 5;
     // The run that lies most nearly opposite is the one that gets longer.
     const into = runs.filter((run) => run !== out)
@@ -64,14 +72,14 @@ function addHandle(form) {
     form.elements.out_of.value = out.key;
     form.elements.into.value = into.key;
     form.elements.by_mm.value = by || "";
-    say(`${by} mm into ${out.key}`);
+    put(out.x + out.dx * far, out.y + out.dy * far, `${by} mm into ${out.key}`);
   });
   handle.addEventListener("pointerup", () => {
     from = null;
     if (asked) form.requestSubmit(form.querySelector("[value=slide]"));
     else rest();
   });
-  handle.addEventListener("pointercancel", () => { from = null; rest(); });
+  handle.addEventListener("pointercancel", () => { from = asked = null; form.elements.by_mm.value = ""; rest(); });
 }
 
 const tracing = document.querySelector("[data-tracing]");
