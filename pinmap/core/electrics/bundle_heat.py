@@ -33,6 +33,7 @@ _ALLOWED_K = 0.02
 _ROUNDS = 80
 _HOTTEST_C = 3000.0  # keeps an absurd current finite; far above any melting point
 _NO_HEAT_W_PER_M = 1e-6  # 300 such wires together warm a bundle by a few millikelvins
+_SHED_W_PER_M2_K = 15.0  # of a bundle's surface, to begin a search with
 _RUNAWAY = 0.02  # below this a wire's resistance would grow faster with its heat than the heat leaves
 
 
@@ -150,13 +151,25 @@ class BundleLayout:
 @dataclass(frozen=True)
 class BundleTemperatures:
     """Of each case (first axis where currents had one): hottest place of each wire, its mean along its length (for its
-    resistance), each place, and each segment's outermost surface and bundle surface [°C]."""
+    resistance), and each segment's outermost surface and bundle surface [°C]."""
 
     hottest_c: Floats
     mean_c: Floats
-    place_c: Floats
     surface_c: Floats
     bundle_c: Floats
+    heat_w_per_m: Floats
+    heated: Heated
+
+    @cached_property
+    def place_c(self) -> Floats:
+        """Of each case, the temperature of each place [°C]."""
+        found = np.array([self.of_case(i) for i in range(self.heated.cases)])
+        return found.reshape(*self.surface_c.shape[:-1], found.shape[-1])
+
+    def of_case(self, case: int) -> Floats:
+        """The temperature of each place in one case [°C]."""
+        bundle_c, heat = np.atleast_2d(self.bundle_c, self.heat_w_per_m)
+        return self.heated.place_c(case, bundle_c[case], heat[case])
 
 
 def bundle_layout(
@@ -174,7 +187,9 @@ def bundle_layout(
     A wire in no segment gets one of its own, bare, at lone_ambient_c. Raises TableGap for an unknown covering.
     """
     n, s = wires.outside_m.size, ambient_c.size
-    lone = np.setdiff1d(np.arange(n), wire)
+    somewhere = np.zeros(n, dtype=bool)
+    somewhere[wire] = True
+    lone = np.flatnonzero(~somewhere)
     wire = np.concatenate([wire, lone]).astype(np.int64)
     segment = np.concatenate([segment, s + np.arange(lone.size)]).astype(np.int64)
     air_c = np.concatenate([ambient_c, np.full(lone.size, lone_ambient_c)]).astype(float)
@@ -226,97 +241,111 @@ def bundle_temperatures(layout: BundleLayout, current_a: Floats) -> BundleTemper
     """
     wires, n_seg = layout.wires, layout.ambient_c.size
     amps = np.atleast_2d(np.abs(current_a))
-    cases = amps.shape[0]
-    w20 = amps**2 * wires.r20_ohm_per_m
-    hot = np.flatnonzero((w20.max(axis=0, initial=0.0) > _NO_HEAT_W_PER_M)[layout.wire])
-    heated = _Heated(layout, hot, w20[:, layout.wire[hot]])
-    air_c = np.broadcast_to(layout.ambient_c, (cases, n_seg))
-    surface, heat = air_c, np.zeros((cases, n_seg))
-    for _ in range(_ROUNDS if hot.size else 0):
-        line = heated.line()
-        if line is None:
+    heated = Heated(layout, amps**2 * wires.r20_ohm_per_m)
+    every, shape = range(heated.cases), (heated.cases, n_seg)
+    air_c = np.broadcast_to(layout.ambient_c, shape)
+    surface, bundle, heat = air_c, air_c, np.zeros(shape)
+    for _ in range(_ROUNDS if heated.hot.size else 0):
+        lines = [line for case in every if (line := heated.line(case)) is not None]
+        if len(lines) < heated.cases:
             continue
-        surface = _surface(layout, line, air_c)
-        heat = np.asarray(line[0] + line[1] * surface)
-        if not heated.melts(surface, heat):
+        start, slope = (np.array(part) for part in zip(*lines, strict=True))
+        surface = _surface(layout, start, slope, air_c)
+        heat = start + slope * surface
+        bundle = surface + heat * layout.covering_k_m_per_w
+        melted = [heated.melts(case, bundle[case], heat[case]) for case in every]
+        if not any(melted):
             break
-    bundle = surface + heat * layout.covering_k_m_per_w
-    place = bundle[:, layout.segment] + layout.others_k_m_per_w * heat[:, layout.segment]
-    if hot.size:
-        place[:, hot] = heated.place_c(surface, heat)
+    hottest, mean = np.zeros_like(amps), np.zeros_like(amps)
     order, first, along = layout.by_wire
-    sorted_c = place[:, order]
-    hottest = np.maximum.reduceat(sorted_c, first, axis=1) if order.size else np.zeros_like(amps)
-    length = layout.length_m[layout.segment][order]
-    mean = np.add.reduceat(sorted_c * length, first, axis=1) / along if order.size else np.zeros_like(amps)
-    shape = np.shape(current_a)[:-1]
-    return BundleTemperatures(*(a.reshape(*shape, a.shape[-1]) for a in (hottest, mean, place, surface, bundle)))
+    length = layout.length_m.take(layout.segment.take(order))
+    for case in every if order.size else ():
+        place_c = heated.place_c(case, bundle[case], heat[case]).take(order)
+        hottest[case] = np.maximum.reduceat(place_c, first)
+        mean[case] = np.add.reduceat(place_c * length, first) / along
+    lead = np.shape(current_a)[:-1]
+    hottest, mean, surface, bundle, heat = (
+        a.reshape(*lead, a.shape[-1]) for a in (hottest, mean, surface, bundle, heat)
+    )
+    return BundleTemperatures(hottest, mean, surface, bundle, heat, heated)
 
 
-class _Heated:
-    """Places in which a wire makes heat, q = a + b·T: at 20 °C ``w20`` [W/m], shape (cases, places)."""
+class Heated:
+    """Places in which a wire makes heat in some case, q = a + b·T; ``w20`` is what each wire makes at 20 °C [W/m],
+    shape (cases, wires)."""
 
-    def __init__(self, layout: BundleLayout, hot: Ints, w20: Floats) -> None:
-        at = layout.wire[hot]
-        self.layout, self.segment, self.w20 = layout, layout.segment[hot], w20
-        self.others = layout.others_k_m_per_w[hot]
-        self.turn = layout.own_k_m_per_w[hot] - self.others
-        self.alpha, self.top_c = layout.wires.alpha_per_k[at], layout.wires.melts_c[at]
-        self.b = w20 * self.alpha
-        self.a = w20 - 20 * self.b
-        self.room = 1 - self.turn * self.b
-        self.melted: NDArray[np.bool_] | None = None
-        n_seg = layout.ambient_c.size
-        self.flat = (np.arange(w20.shape[0])[:, None] * n_seg + self.segment).ravel()
-        self._melt(self.room < _RUNAWAY)
+    def __init__(self, layout: BundleLayout, w20: Floats) -> None:
+        self.layout, self.w20, self.cases = layout, w20, w20.shape[0]
+        self.hot = np.flatnonzero((w20.max(axis=0, initial=0.0) > _NO_HEAT_W_PER_M)[layout.wire])
+        self.wire, self.segment = layout.wire[self.hot], layout.segment[self.hot]
+        self.others = layout.others_k_m_per_w[self.hot]
+        self.turn = layout.own_k_m_per_w[self.hot] - self.others
+        self._melted: list[NDArray[np.bool_] | None] = [None] * self.cases
+        for case in range(self.cases):
+            self._melt(case, self._heat(case)[2] < _RUNAWAY)
 
-    def _melt(self, which: NDArray[np.bool_]) -> bool:
+    def _heat(self, case: int) -> tuple[Floats, Floats, Floats]:
+        """a and b of each place, and 1 less what its temperature adds to itself for each kelvin."""
+        wires, w20, melted = self.layout.wires, self.w20[case], self._melted[case]
+        by_wire = w20 * wires.alpha_per_k
+        a, b = (w20 - 20 * by_wire).take(self.wire), by_wire.take(self.wire)
+        if melted is not None:
+            at_top = w20 * (1 + wires.alpha_per_k * (wires.melts_c - 20))
+            a, b = np.where(melted, at_top[self.wire], a), np.where(melted, 0.0, b)
+        return a, b, 1 - self.turn * b
+
+    def _melt(self, case: int, which: NDArray[np.bool_]) -> bool:
         """From now on these are at their melting point; gives whether any was not before."""
-        new = which if self.melted is None else which & ~self.melted
-        if not new.any():
+        before = self._melted[case]
+        if not which.any() or (before is not None and not np.any(which & ~before)):
             return False
-        self.melted = which if self.melted is None else self.melted | which
-        at_top = self.w20 * (1 + self.alpha * (self.top_c - 20))
-        self.a, self.b = np.where(new, at_top, self.a), np.where(new, 0.0, self.b)
-        self.room = np.where(new, 1.0, self.room)
+        self._melted[case] = which if before is None else before | which
         return True
 
     def _sum(self, values: Floats) -> Floats:
-        shape = (self.w20.shape[0], self.layout.ambient_c.size)
-        return np.asarray(np.bincount(self.flat, values.ravel(), shape[0] * shape[1]).reshape(shape), dtype=float)
+        return np.bincount(self.segment, values, self.layout.ambient_c.size).astype(float, copy=False)
 
-    def line(self) -> tuple[Floats, Floats] | None:
-        """Heat of each segment [W/m] as a line over its outermost surface's temperature: (at 0 °C, slope), shape
-        (cases, segments); None where segments ran away and their hottest wires were set to melt instead."""
-        gain = self.b / self.room
+    def line(self, case: int) -> tuple[Floats, Floats] | None:
+        """Heat of each segment [W/m] as a line over its outermost surface's temperature: (at 0 °C, slope); None where
+        segments ran away and their hottest wires were set to melt instead."""
+        a, b, room = self._heat(case)
+        gain = b / room
         with_surface = self._sum(gain)
         left = 1 - self._sum(gain * self.others) - with_surface * self.layout.covering_k_m_per_w
         away = left < _RUNAWAY
         if away.any():
-            most = np.zeros(self.flat.max() + 1)
-            np.maximum.at(most, self.flat, self.b.ravel())
-            greatest = most[self.flat].reshape(self.b.shape)
-            self._melt(away[:, self.segment] & (self.b >= greatest / 2) & (self.b > 0))
+            most = np.zeros(self.layout.ambient_c.size)
+            np.maximum.at(most, self.segment, b)
+            self._melt(case, away[self.segment] & (b >= most[self.segment] / 2) & (b > 0))
             return None
-        return self._sum(self.a * (1 + gain * self.turn)) / left, with_surface / left
+        return self._sum(a * (1 + gain * self.turn)) / left, with_surface / left
 
-    def place_c(self, surface: Floats, heat: Floats) -> Floats:
-        """Conductor temperature [°C] of each place."""
-        base = surface + heat * self.layout.covering_k_m_per_w
-        there = base[:, self.segment] + self.others * heat[:, self.segment]
-        found = np.minimum((there + self.turn * self.a) / self.room, self.top_c)
-        return np.asarray(found if self.melted is None else np.where(self.melted, self.top_c, found))
+    def place_c(self, case: int, bundle: Floats, heat: Floats) -> Floats:
+        """Conductor temperature [°C] of every place, those without heat too, from that of each segment's bundle and its
+        heat."""
+        found = heat.take(self.layout.segment)
+        found *= self.layout.others_k_m_per_w
+        found += bundle.take(self.layout.segment)
+        found[self.hot] = self._hot_c(case, found[self.hot])
+        return found
 
-    def melts(self, surface: Floats, heat: Floats) -> bool:
+    def _hot_c(self, case: int, there: Floats) -> Floats:
+        """Of the places with heat, from what they would have without their own."""
+        (a, _, room), melted = self._heat(case), self._melted[case]
+        top_c = self.layout.wires.melts_c[self.wire]
+        found = np.minimum((there + self.turn * a) / room, top_c)
+        return found if melted is None else np.where(melted, top_c, found)
+
+    def melts(self, case: int, bundle: Floats, heat: Floats) -> bool:
         """Sets places that are at their melting point to it; gives whether there were new ones."""
-        return self._melt(self.place_c(surface, heat) >= self.top_c)
+        found = self._hot_c(case, bundle[self.segment] + heat[self.segment] * self.others)
+        return self._melt(case, found >= self.layout.wires.melts_c[self.wire])
 
 
-def _surface(layout: BundleLayout, line: tuple[Floats, Floats], air_c: Floats) -> Floats:
+def _surface(layout: BundleLayout, start: Floats, slope: Floats, air_c: Floats) -> Floats:
     """Surface temperature [°C] at which each segment sheds the heat that its line says. What it sheds curves upwards
     over the temperature, so Newton's steps come down to the root from above after the first."""
-    start, slope = line
-    surface = air_c + np.minimum((start + slope * air_c) / (15 * np.pi * layout.outer_m), _HOTTEST_C)
+    surface = air_c + np.minimum((start + slope * air_c) / (_SHED_W_PER_M2_K * np.pi * layout.outer_m), _HOTTEST_C)
     for _ in range(_ROUNDS):
         off = given_off_w_per_m(layout.outer_m, surface, air_c, layout.emissivity)
         more = (given_off_w_per_m(layout.outer_m, surface + 0.05, air_c, layout.emissivity) - off) / 0.05
@@ -337,8 +366,8 @@ def allowed_current_a(
     places' temperatures at these currents, where they are at hand."""
     wires = layout.wires
     place_c = bundle_temperatures(layout, current_a).place_c if place_c is None else place_c
-    r_now = wires.r20_ohm_per_m[layout.wire] * (1 + wires.alpha_per_k[layout.wire] * (place_c - 20))
-    q_now = current_a[layout.wire] ** 2 * r_now
+    w20 = current_a**2 * wires.r20_ohm_per_m
+    q_now = w20.take(layout.wire) + (w20 * wires.alpha_per_k).take(layout.wire) * (place_c - 20)
     heat = np.bincount(layout.segment, q_now, layout.ambient_c.size)
     only, like = layout.alike(current_a == 0)
     at, seg = layout.wire[only], layout.segment[only]
@@ -350,7 +379,7 @@ def allowed_current_a(
     # Surface temperature at which surface + own·own_way + rest·rest_way is the limit, own being what it sheds less the
     # rest. The left side curves upwards, so Newton's steps come down to the root after the first.
     aim = limit - rest * (rest_way - own_way)
-    surface = np.maximum(aim, air_c)
+    surface = air_c + np.maximum(aim - air_c, 0.0) / (1 + _SHED_W_PER_M2_K * np.pi * outer * own_way)
     off = np.zeros_like(surface)
     for _ in range(_ROUNDS):
         off = given_off_w_per_m(outer, surface, air_c, emissivity)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -11,16 +12,17 @@ from pinmap.core.electrics.bundle_heat import BundleLayout, bundle_temperatures
 from pinmap.core.electrics.heat import Floats
 from pinmap.core.electrics.heat_rules import table_limit
 from pinmap.core.electrics.heating import heating_a
+from pinmap.core.electrics.load_states import Reached
 from pinmap.core.electrics.network import Ints, Network, Solution, Solver, build_network
 from pinmap.core.electrics.paths import trace_demand
-from pinmap.core.electrics.renewal import renewed
-from pinmap.core.electrics.results import ElectricalReport, LoadState, Records, UnfedLoad, Volts, WireState
+from pinmap.core.electrics.renewal import edited, renewed
+from pinmap.core.electrics.results import ElectricalReport, Listed, LoadState, Records, UnfedLoad, Volts, WireState
 from pinmap.core.electrics.sizing import Demand, advise
 from pinmap.core.electrics.supply_cases import load_cases
 from pinmap.core.electrics.surroundings import HeatPlaces, free_a, hottest_air_c, layout_of, same_places, shares
 from pinmap.core.electrics.unfed import Explainer
 from pinmap.core.facts.conductors import insulation, resistance_factor
-from pinmap.core.facts.constants import LOADED_SHARE, RELAY_PULL_IN_SHARE
+from pinmap.core.facts.constants import LOADED_SHARE
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import MODEL, LoadCase, Snapshot, Variant
@@ -32,14 +34,15 @@ _ROUNDS = 8
 
 @dataclass(frozen=True)
 class _Case:
-    """One load case solved: currents, resistances, what heats each wire [A], temperatures (see BundleTemperatures)."""
+    """One load case solved: currents, resistances, what heats each wire [A], its hottest place [°C], and what gives the
+    temperature of every place [°C]."""
 
     case: LoadCase
     solution: Solution
     wire_ohm: Floats
     heating_a: Floats
     hottest_c: Floats
-    place_c: Floats
+    place_c: Callable[[], Floats]
 
 
 @dataclass(frozen=True)
@@ -72,13 +75,14 @@ def recheck(
     """The same report as ``check`` up to rounding, sooner: where an edit since ``before`` left everything as it was
     but wires' sizes and lengths, loads, points and layouts of the network are taken over, and where every wire lies in
     the same stretches, these."""
-    network = renewed(before, snapshot, variant, routing, dictionary)
-    if network is None:
-        network = build_network(snapshot, variant, routing, dictionary)
-    if before is not None and same_places(before.snapshot, before.routing, snapshot, routing):
-        places = before.places
-    else:
-        places = HeatPlaces.of(snapshot, routing)
+    network, places = None, None
+    changed = None if before is None else edited(before.routing, routing)
+    if before is not None and changed is not None:
+        network = renewed(before, changed, snapshot, variant, routing, dictionary)
+        if same_places(before.snapshot, before.routing, changed, snapshot, routing):
+            places = before.places
+    network = network or build_network(snapshot, variant, routing, dictionary)
+    places = places or HeatPlaces.of(snapshot, routing)
     report = _report(snapshot, variant, routing, network, places)
     return Checked(snapshot, variant, routing, dictionary, network, places, report)
 
@@ -92,17 +96,19 @@ def _report(
     explainer = Explainer(snapshot, variant, routing, network)
     n = network.n_wires
     heats = np.array([c.heating_a for c in cases]).reshape(len(cases), n)
-    loaded = _loaded(layout, heats, LOADED_SHARE.value * free_a(layout.wires, air_c))
-    share = shares(layout, heats, [c.place_c for c in cases])
+    free = free_a(layout.wires, air_c)
+    loaded = _loaded(layout, heats, LOADED_SHARE.value * free)
+    share = shares(layout, heats, free, [c.place_c for c in cases])
     nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
     table = _Table(snapshot.job.practice.heat_rule, routing.wires, air_c, nominal_v)
     demand = Demand(
-        current_a=heats.max(axis=0, initial=0.0), factor=share, ambient_c=air_c, growth=np.full(n, np.inf),
-        growth_load=[""] * n, fuse_a=np.zeros(n), loaded=loaded.max(axis=0, initial=1), table=table.ampacity_a,
+        current_a=heats.max(axis=0, initial=0.0), factor=share, ambient_c=air_c,
+        ohm_per_m=layout.wires.r20_ohm_per_m, growth=np.full(n, np.inf),
+        growth_load=np.full(n, -1), fuse_a=np.zeros(n), loaded=loaded.max(axis=0, initial=1), table=table.ampacity_a,
     )  # fmt: skip
     voltage: dict[str, Mapping[str, float]] = {}
     wires: dict[str, Mapping[str, WireState]] = {}
-    load_states: list[LoadState] = []
+    all_reached: list[Reached] = []
     unfed: list[UnfedLoad] = []
     length_m = np.array([w.cut_length_m for w in routing.wires], dtype=float)
     ids = [w.id for w in routing.wires]
@@ -111,16 +117,15 @@ def _report(
         key, solution = found.case.key, found.solution
         voltage[key] = Volts(network.index, solution.volts)
         wires[key] = Records(place, _states_of_wires(ids, found, air_c, counts, table))
-        states = _load_states(network, found)
-        states += _coil_states(network, found, nominal_v)
-        load_states.extend(states)
-        trace_demand(network, solution, found.case.supply_v, found.wire_ohm, length_m, states, demand)
+        reached = Reached.of(network, solution, found.case, nominal_v)
+        all_reached.append(reached)
+        trace_demand(network, solution, found.case.supply_v, found.wire_ohm, length_m, reached, demand)
         unfed.extend(explainer.explain(load, found.case, solution) for load in solution.starved)
         unfed.extend(UnfedLoad(load=load.key, case=key, why=why) for load, why in solution.collapsed)
     return ElectricalReport(
         voltage_v=voltage,
         wires=wires,
-        loads=tuple(load_states),
+        loads=_load_states(all_reached),
         advice=advise(routing.wires, snapshot.job.practice, demand),
         unfed=tuple(unfed),
         unknown=tuple(load.key for load in network.loads if load.current_a is None),
@@ -128,6 +133,11 @@ def _report(
         share=dict(zip(ids, share.tolist(), strict=True)),
         nominal_v=nominal_v,
     )
+
+
+def _load_states(reached: Sequence[Reached]) -> Listed[LoadState]:
+    places = [(case, i) for case in reached for i in range(len(case))]
+    return Listed(len(places), lambda n: places[n][0].state(places[n][1]))
 
 
 def _states_of_wires(
@@ -164,10 +174,10 @@ def _solve_warm(network: Network, layout: BundleLayout, air_c: Floats, cases: Se
             solution = solvers[i].solve(ohm)
             solved.append((solution, ohm, heating_a(network, solution, cases[i].code, ohm, layout.wires, air_c)))
         warm = bundle_temperatures(layout, np.array([heating for _, _, heating in solved]))
-        for i, (solution, ohm, heating), hottest, after, places in zip(
-            open_cases, solved, warm.hottest_c, warm.mean_c, warm.place_c, strict=True
+        for row, (i, (solution, ohm, heating), hottest, after) in enumerate(
+            zip(open_cases, solved, warm.hottest_c, warm.mean_c, strict=True)
         ):
-            found[i] = _Case(cases[i], solution, ohm, heating, hottest, places)
+            found[i] = _Case(cases[i], solution, ohm, heating, hottest, partial(warm.of_case, row))
             moved[i], mean[i] = float(np.abs(after - mean[i]).max(initial=0.0)), after
         open_cases = [i for i in open_cases if moved[i] >= _AGREED_K]
     return [case for case in found if case is not None]
@@ -204,57 +214,3 @@ class _Table:
             return None
         class_c = insulation(self.wires[index].insulation).max_temp_c
         return table_limit(self.rule, mm2, class_c, self.air_c[index], max(loaded, 1), self.nominal_v).ampacity_a
-
-
-def _load_states(network: Network, found: _Case) -> list[LoadState]:
-    """Each load that draws a known current in this case."""
-    solution, case = found.solution, found.case
-    fed = solution.layout.fed
-    feeds, backs = network.feed[fed], network.back[fed]
-    columns = (fed, feeds, backs, solution.volts[feeds], solution.volts[backs], solution.load_a)
-    out = []
-    for place, feed, back, plus_v, minus_v, amps in zip(*(c.tolist() for c in columns), strict=True):
-        load = network.loads[place]
-        draw = load.draw(case.code)
-        if draw is None:
-            continue
-        need_v, why = load.need(case.supply_v)
-        out.append(
-            LoadState(
-                load=load.key, case=case.key, feed=network.points[feed], back=network.points[back], current_a=amps,
-                voltage_v=plus_v - minus_v, feed_drop_v=load.fed_with_v(case.supply_v) - plus_v, return_drop_v=minus_v,
-                need_v=need_v, need_why=why, origin=load.origin, model="" if load.model is None else load.model.name,
-                formula=draw.formula, rms_a=None if draw.rms_factor == 1 else amps * draw.rms_factor,
-                inrush_a=load.inrush_a, inrush_s=load.inrush_s, inrush_from=load.inrush_from,
-            )
-        )  # fmt: skip
-    return out
-
-
-def _coil_states(network: Network, found: _Case, nominal_v: float) -> list[LoadState]:
-    """Each driven relay coil, which must get its pull-in voltage."""
-    out = []
-    solution = found.solution
-    for key, coil, _, _ in network.relays:
-        if key in solution.open_relays:
-            continue
-        a, b = int(network.a[coil]), int(network.b[coil])
-        if solution.volts[a] < solution.volts[b]:
-            a, b = b, a
-        plus_v, minus_v = float(solution.volts[a]), float(solution.volts[b])
-        share = RELAY_PULL_IN_SHARE.value
-        out.append(
-            LoadState(
-                load=f"{key} coil",
-                case=found.case.key,
-                feed=network.points[a],
-                back=network.points[b],
-                current_a=abs(float(solution.amps[coil])),
-                voltage_v=plus_v - minus_v,
-                feed_drop_v=found.case.supply_v - plus_v,
-                return_drop_v=minus_v,
-                need_v=share * nominal_v,
-                need_why=f"pull-in at {100 * share:g} % of {nominal_v:g} V ({RELAY_PULL_IN_SHARE.source})",
-            )
-        )
-    return out

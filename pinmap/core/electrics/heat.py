@@ -130,7 +130,8 @@ def air(film_k: Floats, pressure_pa: float = AIR_PRESSURE_PA.value) -> tuple[Flo
     Viscosity by Sutherland's law, density of an ideal gas; conductivity by a power law through
     Incropera's table A.4 (300 to 500 K, within 1 %). Prandtl number 0.707 throughout.
     """
-    mu = 1.716e-5 * (film_k / 273.15) ** 1.5 * (273.15 + 110.4) / (film_k + 110.4)
+    warmer = film_k / 273.15
+    mu = 1.716e-5 * warmer * np.sqrt(warmer) * (273.15 + 110.4) / (film_k + 110.4)
     nu = mu * AIR_GAS_J_PER_KG_K.value * film_k / pressure_pa
     return np.asarray(0.0263 * (film_k / 300) ** 0.855), np.asarray(nu)
 
@@ -146,9 +147,10 @@ def given_off_w_per_m(
     rise = np.maximum(surface_c - ambient_c, 0.0)
     film_k = (surface_c + ambient_c) / 2 + _T0
     k, nu = air(film_k, pressure_pa)
-    rayleigh = GRAVITY_M_PER_S2.value * rise * outside_m**3 * _PRANDTL / (film_k * nu**2)
+    rayleigh = GRAVITY_M_PER_S2.value * _PRANDTL * rise * outside_m * outside_m**2 / (film_k * nu**2)
     convection = nusselt(np.maximum(rayleigh, 1e-12)) * k / outside_m * rise
-    radiation = emissivity * STEFAN_BOLTZMANN.value * ((surface_c + _T0) ** 4 - (ambient_c + _T0) ** 4)
+    hot, cold = (surface_c + _T0) ** 2, (ambient_c + _T0) ** 2  # squares: other powers cost ten times as much
+    radiation = emissivity * STEFAN_BOLTZMANN.value * (hot**2 - cold**2)
     return np.asarray(np.pi * outside_m * (convection + radiation))
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from pinmap.core.electrics.components import Network
-from pinmap.core.electrics.flows import flows
+from pinmap.core.electrics.flows import Flows
 from pinmap.core.electrics.heat import Floats, WireHeat
 from pinmap.core.electrics.solution import Solution
 from pinmap.core.electrics.transient import pulse_share, time_constant_s
@@ -31,15 +31,12 @@ def heating_a(
         return np.asarray(np.abs(amps))
     which, draws = np.array(list(uneven)), list(uneven.values())
     each_a = np.abs(solution.load_a[which])
-    ripple = np.array([d.rms_factor**2 - 1 for d in draws])
-    rhythms = {(d.on_s, d.period_s): np.zeros(amps.size) for d in draws if d.on_s > 0}
-    has = {key: np.array([(d.on_s, d.period_s) == key for d in draws]) for key in rhythms}
-    square = np.zeros(amps.size)
-    for flow in flows(network, solution, wire_ohm, which):
-        own = flow.per_ampere * each_a[flow.load]
-        square += np.bincount(flow.wires, ripple[flow.load] * own**2, amps.size)
-        for key, total in rhythms.items():
-            total += np.bincount(flow.wires, np.where(has[key][flow.load], own, 0.0), amps.size)
+    found = Flows(network, solution, wire_ohm, which)
+    square = found.squares(each_a**2 * np.array([d.rms_factor**2 - 1 for d in draws]))
+    rhythms = {
+        key: found.sums(np.where([(d.on_s, d.period_s) == key for d in draws], each_a, 0.0))
+        for key in dict.fromkeys((d.on_s, d.period_s) for d in draws if d.on_s > 0)
+    }
     return np.asarray(np.sqrt(square + _with_pauses(amps, rhythms, wires, air_c)))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from pinmap.core.electrics.components import Bools, Floats, Ints
 from pinmap.core.electrics.load_models import Law
 from pinmap.core.electrics.loads import Load
+from pinmap.core.facts.circuit import REFERENCE_V
 
 NO_LAW = -1  # of a load of which nothing is known
 LAWS: tuple[Law, ...] = tuple(Law)
@@ -36,6 +37,8 @@ class LoadTable:
     by_case: Ints  # loads that draw by letter
     on_reference: Bools
     uneven: Bools  # pulsed or intermittent in some case
+    own_need_v: Floats  # the component's own least voltage, NaN for none
+    drop_pct: Floats
 
     def draws(self, code: str) -> Draws:
         """What each load draws in cases of this letter."""
@@ -45,6 +48,15 @@ class LoadTable:
             draw = self.loads[i].draw(code)
             law[i], value[i] = (NO_LAW, 0.0) if draw is None else (LAWS.index(draw.law), draw.value)
         return Draws(on, law, value)
+
+    def fed_v(self, supply_v: float) -> Floats:
+        """What each load's feed starts from [V]: ``Load.fed_with_v``."""
+        return np.where(self.on_reference, REFERENCE_V.value, supply_v)
+
+    def need_v(self, supply_v: float) -> Floats:
+        """The least voltage at each load [V]: ``Load.need``."""
+        by_drop = self.fed_v(supply_v) * (1 - self.drop_pct / 100)
+        return np.where(np.isnan(self.own_need_v), by_drop, self.own_need_v)
 
 
 def load_table(loads: Sequence[Load]) -> LoadTable:
@@ -70,6 +82,8 @@ def load_table(loads: Sequence[Load]) -> LoadTable:
         state=np.array(state, dtype=np.int64), by_case=np.array(by_case, dtype=np.int64),
         on_reference=np.fromiter((load.on_reference for load in loads), dtype=bool, count=len(loads)),
         uneven=np.fromiter(map(_uneven, loads), dtype=bool, count=len(loads)),
+        own_need_v=np.array([np.nan if load.need_v is None else load.need_v for load in loads], dtype=float),
+        drop_pct=np.array([load.drop_pct for load in loads], dtype=float),
     )  # fmt: skip
 
 

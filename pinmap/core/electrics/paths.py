@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from pinmap.core.electrics.components import Bools, Floats, Ints
+from pinmap.core.electrics.load_states import Reached
 from pinmap.core.electrics.network import Network, Solution
-from pinmap.core.electrics.results import LoadState
 from pinmap.core.electrics.sizing import Demand
 
 
@@ -117,26 +116,25 @@ def trace_demand(
     supply_v: float,
     wire_ohm: Floats,
     length_m: Floats,
-    states: Sequence[LoadState],
+    reached: Reached,
     demand: Demand,
 ) -> None:
     """Adds to ``demand`` what the loads of one case ask of the wires on their ways: how far resistance may grow, and
     the fuse before each wire (the least of those in a row, the greatest over the loads). length_m is the cut
     length of each wire [m]."""
-    if not states:
+    if not len(reached):
         return
     ways = Ways(network, solution, wire_ohm)
     n, branches = network.n_wires, ways.skeleton.a.size
     node = ways.frame.node[ways.skeleton.place]  # by point; a load's ends are always kept
-    feed = node[[network.index[s.feed] for s in states]]
-    back = node[[network.index[s.back] for s in states]]
+    feed, back = node[reached.feed], node[reached.back]
     _trace_fuses(network, ways, feed, demand)
     branch = ways.skeleton.branch[:n]
     there = branch >= 0
     amps = np.abs(solution.amps[:n])
     root = np.sqrt(np.maximum(amps, 1e-9))
-    columns = ((s.voltage_v, s.feed_drop_v + s.return_drop_v, s.need_v) for s in states)
-    voltage, dropped, need = np.array(list(columns)).T
+    voltage, need = reached.plus_v - reached.minus_v, reached.need_v
+    dropped = reached.fed_v - reached.plus_v + reached.minus_v
 
     def on_ways(by_wire: Floats) -> Floats:
         by_branch = np.bincount(branch[there], by_wire[there], branches).astype(float, copy=False)
@@ -165,9 +163,9 @@ def trace_demand(
             least = np.minimum(least, tree.least(at, branches, none))
         which = np.where(there, least[branch], none) if branches else np.full(n, none)
         growth = np.maximum(each[which] * share, least_growth)
-        for i in np.flatnonzero(growth < demand.growth).tolist():
-            demand.growth_load[i] = states[int(order[which[i]])].load
-        np.minimum(growth, demand.growth, out=demand.growth)
+        less = growth < demand.growth
+        demand.growth[less], demand.growth_load[less] = growth[less], len(demand.loads) + order[which[less]]
+    demand.loads.extend(map(reached.name, range(len(reached))))
 
 
 def _trace_fuses(network: Network, ways: Ways, feed: Ints, demand: Demand) -> None:

@@ -26,19 +26,31 @@ class Before(Protocol):
     def network(self) -> Network: ...
 
 
+def edited(old: Routing, new: Routing) -> tuple[int, ...] | None:
+    """Which wires are not as they were, by index; None where the wires are others or in another order."""
+    if len(old.wires) != len(new.wires):
+        return None
+    pairs = list(zip(old.wires, new.wires, strict=True))
+    found = tuple(i for i, (v, w) in enumerate(pairs) if v is not w and v != w)
+    return found if all(pairs[i][0].id == pairs[i][1].id for i in found) else None
+
+
 def renewed(
-    before: Before | None, snapshot: Snapshot, variant: Variant, routing: Routing, dictionary: Dictionary
+    before: Before,
+    changed: tuple[int, ...],
+    snapshot: Snapshot,
+    variant: Variant,
+    routing: Routing,
+    dictionary: Dictionary,
 ) -> Network | None:
     """What ``build_network`` would give, with points and layouts taken over from ``before``; None where something else
-    than sizes, insulations and lengths of wires may have changed, so that the network must be built anew."""
-    if before is None or not _same_but_wires(before, snapshot, variant, dictionary):
-        return None
+    than sizes, insulations and lengths of wires may have changed, so that the network must be built anew. ``changed``
+    are the wires that differ (see ``edited``)."""
     old, new = before.routing.wires, routing.wires
-    if len(old) != len(new):
+    if not _same_but_wires(before, snapshot, variant, dictionary):
         return None
-    if not all(v is w or _same_ends(v, w) for v, w in zip(old, new, strict=True)):
+    if not all(_same_ends(old[i], new[i]) for i in changed):
         return None
-    changed = [i for i, (v, w) in enumerate(zip(old, new, strict=True)) if v is not w and v != w]
     ohm = before.network.wire_ohm_20.copy()
     for i in changed:
         ohm[i] = wire_ohm_20(new[i])
@@ -47,9 +59,7 @@ def renewed(
 
 def _same_ends(old: Wire, new: Wire) -> bool:
     """Between the same points, by the same names; a splice may have moved along the loom."""
-    return old.id == new.id and all(
-        v is w or (v.label == w.label and v.point == w.point) for v, w in ((old.a, new.a), (old.b, new.b))
-    )
+    return all(v.label == w.label and v.point == w.point for v, w in ((old.a, new.a), (old.b, new.b)))
 
 
 def _same_but_wires(before: Before, snapshot: Snapshot, variant: Variant, dictionary: Dictionary) -> bool:

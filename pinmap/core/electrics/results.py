@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import TypeVar, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,29 @@ class Records(Mapping[str, V]):
 
     def __len__(self) -> int:
         return len(self._place)
+
+
+class Listed(Sequence[V]):
+    """Records by number, each made when it is first asked for."""
+
+    def __init__(self, count: int, make: Callable[[int], V]) -> None:
+        self._make = make
+        self._made: list[V | None] = [None] * count
+
+    @overload
+    def __getitem__(self, which: int) -> V: ...
+    @overload
+    def __getitem__(self, which: slice) -> tuple[V, ...]: ...
+    def __getitem__(self, which: int | slice) -> V | tuple[V, ...]:
+        if isinstance(which, slice):
+            return tuple(self[i] for i in range(*which.indices(len(self))))
+        found = self._made[which]
+        if found is None:
+            found = self._made[which] = self._make(which % len(self))
+        return found
+
+    def __len__(self) -> int:
+        return len(self._made)
 
 
 class Volts(Mapping[str, float]):
@@ -127,7 +150,7 @@ class ElectricalReport:
 
     voltage_v: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     wires: Mapping[str, Mapping[str, WireState]] = field(default_factory=dict)  # case -> wire id -> state
-    loads: tuple[LoadState, ...] = ()
+    loads: Sequence[LoadState] = ()  # case by case
     advice: Mapping[str, SizeAdvice] = field(default_factory=dict)  # wire id -> advice
     unfed: tuple[UnfedLoad, ...] = ()
     unknown: tuple[str, ...] = ()  # loads whose current nobody gave: counted as nothing

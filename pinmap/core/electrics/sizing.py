@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from pinmap.core.electrics.heat import Floats, ampacity_a, wire_heat
 from pinmap.core.electrics.results import Records, SizeAdvice
-from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import HEAT_MARGIN_K
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.jobs import MODEL, Practice
@@ -20,18 +19,21 @@ from pinmap.core.model.jobs import MODEL, Practice
 @dataclass
 class Demand:
     """What is asked of each wire, by index: greatest heating current; share of a free wire's current that it may carry
-    in its bundle; greatest ambient; by how much its resistance may grow before a load gets too little (infinite: no
-    load depends on it); rating of the fuse that stands before it (0 for none); most loaded wires in its bundle.
-    ``table`` gives what the chosen standard allows for (index, mm², loaded), None where the heat balance rules."""
+    in its bundle; greatest ambient; its resistance at 20 °C [ohm/m]; by how much that may grow before one of the
+    ``loads`` gets too little (infinite: none depends on it), and which; rating of the fuse that stands before it (0 for
+    none); most loaded wires in its bundle. ``table`` gives what the chosen standard allows for (index, mm², loaded),
+    None where the heat balance rules."""
 
     current_a: Floats
     factor: Floats
     ambient_c: Floats
+    ohm_per_m: Floats
     growth: Floats
-    growth_load: list[str]
+    growth_load: NDArray[np.int64]
     fuse_a: Floats
     loaded: NDArray[np.int64]
     table: Callable[[int, float, int], float | None]
+    loads: list[str] = field(default_factory=list)
 
 
 def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> Mapping[str, SizeAdvice]:
@@ -41,12 +43,11 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> Mappi
     stock = sorted(s for s in practice.stock_mm2 if s >= practice.min_mm2 - 1e-9) or sorted(practice.stock_mm2)
     if not wires or not stock:
         return {}
-    keys = list(dict.fromkeys((w.insulation, float(t)) for w, t in zip(wires, demand.ambient_c, strict=True)))
-    which = {key: i for i, key in enumerate(keys)}
-    row = np.array([which[(w.insulation, float(t))] for w, t in zip(wires, demand.ambient_c, strict=True)])
-    known = [_stock_limits(insulation, air_c, tuple(stock)) for insulation, air_c in keys]
+    kinds: dict[tuple[str, float], int] = {}
+    each = zip((w.insulation for w in wires), demand.ambient_c.tolist(), strict=True)
+    row = np.array([kinds.setdefault(kind, len(kinds)) for kind in each])
+    known = [_stock_limits(insulation, air_c, tuple(stock)) for insulation, air_c in kinds]
     with_margin, to_class, r20 = (np.array([row[i] for row in known]) for i in range(3))
-    now = np.array([wire_size(w.mm2, w.insulation).r20_ohm_per_m for w in wires])
 
     allowed = with_margin[row] * demand.factor[:, None]
     if wires and practice.heat_rule != MODEL:
@@ -56,7 +57,7 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> Mappi
                 allowed[i].tolist(), said, strict=True)]  # fmt: skip
     by_heat = _first(allowed >= demand.current_a[:, None] - 1e-9)
     by_fuse = _first(to_class[row] * demand.factor[:, None] >= demand.fuse_a[:, None] - 1e-9)
-    by_drop = _first(r20[row] <= (now * demand.growth)[:, None] * (1 + 1e-9))
+    by_drop = _first(r20[row] <= (demand.ohm_per_m * demand.growth)[:, None] * (1 + 1e-9))
     needs = np.stack([by_heat, by_fuse, by_drop])
     binding, places = needs.argmax(axis=0).tolist(), needs.max(axis=0).tolist()
 
@@ -95,4 +96,5 @@ def _why(limit: str, i: int, demand: Demand) -> str:
         return f"{abs(demand.current_a[i]):.3g} A {bundle}, {HEAT_MARGIN_K.value:g} K below the insulation's class"
     if limit == "fuse":
         return f"the wire must stand the {demand.fuse_a[i]:g} A of its fuse, {bundle}"
-    return f"its share of what {demand.growth_load[i]} may lose allows {demand.growth[i]:.2f} of its resistance now"
+    load = demand.loads[demand.growth_load[i]]
+    return f"its share of what {load} may lose allows {demand.growth[i]:.2f} of its resistance now"

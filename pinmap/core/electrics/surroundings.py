@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
 
 import numpy as np
 
-from pinmap.core.electrics.bundle_heat import BundleLayout, allowed_current_a, bundle_layout
+from pinmap.core.electrics.bundle_heat import BundleLayout, Ints, allowed_current_a, bundle_layout
 from pinmap.core.electrics.heat import Floats, WireHeat, ampacity_a, wire_heat
 from pinmap.core.errors import TableGap
 from pinmap.core.facts.conductors import insulations
@@ -28,12 +28,15 @@ def judgeable(wire: Wire) -> bool:
     return wire.insulation in insulations() and 0.05 <= wire.mm2 <= 150
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class HeatPlaces:
-    """Stretches in the order in which a layout has them, and the covering of each as heat meets it."""
+    """Stretches in the order in which a layout has them, and the covering of each as heat meets it. By place, in the
+    order of the routing's wires: the ``wire`` that lies there, and in which ``stretch``."""
 
     stretches: tuple[Stretch, ...]
     coverings: tuple[str, ...]
+    wire: Ints
+    stretch: Ints
 
     @classmethod
     def of(cls, snapshot: Snapshot, routing: Routing, found: Stretches | None = None) -> HeatPlaces:
@@ -41,24 +44,29 @@ class HeatPlaces:
         are at hand."""
         found = found or Stretches(routing, snapshot.job.segments, snapshot.job.practice)
         each = [(stretch, _known(s.covering)) for s in snapshot.job.segments for stretch in found.of(s.key)]
-        return cls(tuple(stretch for stretch, _ in each), tuple(covering for _, covering in each))
+        number = {w.id: i for i, w in enumerate(routing.wires)}
+        inside = [stretch.wires for stretch, _ in each]
+        wire = np.array(list(map(number.__getitem__, chain.from_iterable(inside))), dtype=np.int64)
+        stretch = np.repeat(np.arange(len(each)), np.fromiter(map(len, inside), dtype=np.int64, count=len(each)))
+        by_wire = np.argsort(wire, kind="stable")
+        coverings = tuple(covering for _, covering in each)
+        return cls(tuple(stretch for stretch, _ in each), coverings, wire[by_wire], stretch[by_wire])
 
 
-def same_places(before: Snapshot, old: Routing, after: Snapshot, new: Routing) -> bool:
-    """Whether every wire lies in the same stretches as before, whatever its size."""
+def same_places(before: Snapshot, old: Routing, changed: tuple[int, ...], after: Snapshot, new: Routing) -> bool:
+    """Whether every wire lies in the same stretches as before, whatever its size; ``changed`` are the wires that
+    differ."""
     return (
         before.job.segments == after.job.segments
         and before.job.practice == after.job.practice
         and old.splices == new.splices
-        and len(old.wires) == len(new.wires)
-        and all(v is w or _same_way(v, w) for v, w in zip(old.wires, new.wires, strict=True))
+        and all(_same_way(old.wires[i], new.wires[i]) for i in changed)
     )
 
 
 def _same_way(old: Wire, new: Wire) -> bool:
     return (
-        old.id == new.id
-        and old.segments == new.segments
+        old.segments == new.segments
         and old.pieces_m == new.pieces_m
         and all(v.node == w.node and v.splice == w.splice for v, w in ((old.a, new.a), (old.b, new.b)))
     )
@@ -66,19 +74,14 @@ def _same_way(old: Wire, new: Wire) -> bool:
 
 def layout_of(snapshot: Snapshot, routing: Routing, places: HeatPlaces | None = None) -> BundleLayout:
     """Which wire of a routing lies in which stretch, with the stretches' air and coverings; ``places`` where they are
-    at hand."""
+    at hand, of a routing with the same wires in the same order."""
     places = places or HeatPlaces.of(snapshot, routing)
-    number = {w.id: i for i, w in enumerate(routing.wires)}
     zones, segment = snapshot.zone, {s.key: s for s in snapshot.job.segments}
     zone_of = [segment[s.segment].zone for s in places.stretches]
-    each = [s.wires for s in places.stretches]
-    wire = np.array(list(map(number.__getitem__, chain.from_iterable(each))), dtype=np.int64)
-    stretch = np.repeat(np.arange(len(each)), np.fromiter(map(len, each), dtype=np.int64, count=len(each)))
-    by_wire = np.argsort(wire, kind="stable")
     return bundle_layout(
         wire_heat([(w.mm2, w.insulation) for w in routing.wires]),
-        wire[by_wire],
-        stretch[by_wire],
+        places.wire,
+        places.stretch,
         np.array([zones[z].ambient_c if z in zones else AMBIENT_C.value for z in zone_of], dtype=float),
         places.coverings,
         np.array([s.length_m for s in places.stretches], dtype=float),
@@ -93,16 +96,15 @@ def _known(covering: str) -> str:
     return covering
 
 
-def shares(layout: BundleLayout, heating_a: Floats, place_c: Sequence[Floats]) -> Floats:
+def shares(layout: BundleLayout, heating_a: Floats, free: Floats, place_c: Sequence[Callable[[], Floats]]) -> Floats:
     """By wire: what it may carry alone while all others keep their currents, as a share of what it may carry in free
     air, at most 1; in the load case in which the loom makes the most heat. heating_a of shape (cases, wires);
-    ``place_c`` are the places' temperatures in each case."""
+    ``free`` is what it may carry there (see ``free_a``), ``place_c`` gives the places' temperatures in each case."""
     heat = layout.wires
     if not heating_a.size:
         return np.ones(heat.outside_m.size)
     worst = int(np.argmax((heating_a**2 * heat.r20_ohm_per_m).sum(axis=1)))
-    allowed = allowed_current_a(layout, heating_a[worst], place_c=place_c[worst])
-    free = free_a(heat, hottest_air_c(layout))
+    allowed = allowed_current_a(layout, heating_a[worst], place_c=place_c[worst]())
     share = np.divide(allowed, free, out=np.ones_like(free), where=free > 0)
     return np.asarray(np.clip(np.floor(share * 100) / 100, _LEAST, 1.0))
 
