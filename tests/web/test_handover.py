@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from fastapi.testclient import TestClient
 
-from pinmap.services import revisions, sharing
+from pinmap.core.crossing import edits
+from pinmap.services import jobs, revisions, sharing
 from tests.factories_web import DONE, JOB, Visitor
 
 
@@ -22,6 +23,13 @@ def test_a_release_gets_the_next_letter_and_the_releasers_name(bench: Visitor) -
     assert bench.notice() == "Revision B is released"
     line = revisions.list_revisions(bench.shop, "bench-done")[-1]
     assert (line.letter, line.author, line.note) == ("B", "A. Fitter", "second")
+    assert "as revision B froze it" in bench.text
+
+
+def test_what_has_changed_since_the_last_release_is_not_called_the_same(bench: Visitor) -> None:
+    version = jobs.get(bench.shop, "bench-done").version
+    jobs.edit(bench.shop, "bench-done", version, lambda job, _: edits.update_job(job, note="something new"))
+    assert "froze it" not in bench.open(f"{DONE}/handover").text
 
 
 def _link(bench: Visitor, **typed: str) -> str:
