@@ -6,9 +6,9 @@ import hashlib
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from pinmap.core.electrics.optimum import Optimum, Result, copper_kg
+from pinmap.core.electrics.optimum import Optimum, Result
 from pinmap.core.electrics.protection import FeedReport, protection
-from pinmap.core.electrics.size_choices import Knob
+from pinmap.core.electrics.size_choices import Knob, copper_kg
 from pinmap.core.electrics.size_limits import Breach
 from pinmap.core.electrics.size_rounds import Settled, settle, wire_copper_kg
 from pinmap.core.errors import InputError

@@ -1,40 +1,39 @@
 """The least copper that meets every limit in every case and variant.
 
-A mixed-integer master (HiGHS) chooses sizes by linear rows that no good choice breaks (``size_rows``), so its optimum
-is a bound from below. The choice is then judged on the true network with heat. Where a limit is broken, a cut is added:
-at least one of the wires that bear on the limit must be thicker than here. Wires that cannot help are left out of the
-cut, and the others are raised as far as the limit stays broken, which makes the cut strong. For voltages this takes it
-that thinner never helps; for heat it need not be so, and ``size_bounds`` proves the cut or only these sizes are barred.
-The first choice that breaks nothing has the least copper of all. Couplings that no row shows (a bundle's heat, a
-conductor's temperature, currents that move with the voltage, loops) are thus met by the network itself.
+A mixed-integer master (HiGHS) chooses sizes by linear rows that no good choice breaks (``size_rows``, for the heat of
+bundles ``size_heat``), so its optimum is a bound from below. The choice is then judged on the true network with heat.
+Where a limit is broken, a cut is added: at least one of the wires that bear on the limit must be thicker than here.
+Wires that cannot help are left out of the cut, and the others are raised as far as the limit stays broken, which makes
+the cut strong. For voltages this takes it that thinner never helps; for heat it need not be so, and ``size_bounds``
+proves the cut or only these sizes are barred. The first choice that breaks nothing has the least copper of all.
+Couplings that no row shows (a conductor's temperature, currents that move with the voltage, loops) are thus met by the
+network itself. Where the work would be too much, what was found without proof (``size_guess``) stands beside the bound.
 """
 
 from __future__ import annotations
 
 import math
-import random
-import time
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
-
-import numpy as np
+from dataclasses import dataclass
 
 from pinmap.core.electrics.results import ElectricalReport
-from pinmap.core.electrics.size_choices import Knob, knobs
-from pinmap.core.electrics.size_limits import Breach, Judge, Sizes
-from pinmap.core.electrics.size_rows import Row, Rows, splice_rows
-from pinmap.core.facts.fault import COPPER_KG_PER_M3
+from pinmap.core.electrics.size_choices import Knob, Row, Sizes, copper_kg, knobs
+from pinmap.core.electrics.size_guess import Task, descend, guess
+from pinmap.core.electrics.size_heat import BundleCuts
+from pinmap.core.electrics.size_limits import Breach, Judge
+from pinmap.core.electrics.size_master import Master
+from pinmap.core.electrics.size_rows import Rows, splice_rows
+from pinmap.core.electrics.size_watch import Watch
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot, Variant
 
 Result = tuple[Variant, Routing, ElectricalReport]
-_TIME_S = 60.0
 _VOLTAGES = frozenset({"drop", "starved", "fed"})  # kinds of breach
 _CUTS_A_ROUND = 12
-_SEED = 8820
-_GUESSES = 14
-_DESCENT_SHARE = 0.6  # of the time left, where a proof is to follow
+_LARGE = 60  # knobs from which on a proof is begun with a gap
+_GAP = 3e-3
+_QUICK_WORK, _GUESS_WORK, _PROOF_WORK = 40_000.0, 120_000.0, 60_000.0  # in wires judged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,41 +58,33 @@ class Optimum:
     largest: Sizes
 
 
-def copper_kg(knob: Knob, mm2: float) -> float:
-    """Copper of all pieces of wire that one knob sets [kg], by nominal area."""
-    return knob.length_m * mm2 * 1e-6 * COPPER_KG_PER_M3.value
-
-
 def optimum(
     snapshot: Snapshot,
     dictionary: Dictionary,
     *,
     scope: Collection[str] | None = None,
     results: Sequence[Result],
-    time_s: float = _TIME_S,
+    watch: Watch,
     prove: bool = True,
 ) -> Optimum:
     """Sizes with the least copper for the wires of ``scope`` (ids, None for all), over all variants, on the routes of
-    ``results`` as they are. After ``time_s``, or without ``prove``, the best choice found so far is given, with
-    ``proven`` false. Of equals the sizes that stand win."""
+    ``results`` as they are. When the ``watch`` ends it, or without ``prove``, the best choice found so far is given,
+    with ``proven`` false. Of equals the sizes that stand win."""
     variants, routings = [r[0] for r in results], [r[1] for r in results]
     chosen = knobs(snapshot, routings, [r[2] for r in results], dictionary, scope)
     judge = Judge(snapshot, variants, routings, dictionary, chosen)
-    return _Search(judge, chosen, time_s).run(prove)
+    return _Search(judge, chosen, watch).run(prove)
 
 
 class _Search:
-    def __init__(self, judge: Judge, chosen: Sequence[Knob], time_s: float) -> None:
-        self.judge, self.knobs = judge, chosen
-        self.until = time.monotonic() + time_s
+    def __init__(self, judge: Judge, chosen: Sequence[Knob], watch: Watch) -> None:
+        self.judge, self.knobs, self.watch = judge, chosen, watch
         self.largest: Sizes = tuple(k.sizes[-1] for k in chosen)
         self.unmet = judge.all_breaches(self.largest)
-        self.left_out = {b.key for b in self.unmet}
-        self.start = np.cumsum([0, *(len(k.sizes) for k in chosen)])
-        self.ratios = splice_rows(judge, chosen)
-        self.ratio_unmet = self._master([0] * len(chosen), self.ratios) is None
-        if self.ratio_unmet:
-            self.ratios = []
+        master, ratios = Master(chosen), splice_rows(judge, chosen)
+        self.ratio_unmet = master.choose([0] * len(chosen), ratios) is None
+        left_out = frozenset(b.key for b in self.unmet)
+        self.task = Task(judge, chosen, master, left_out, [] if self.ratio_unmet else ratios, watch)
         self.rounds = 0
         self.cut_short = False
         self.first: list[int] = []
@@ -101,12 +92,20 @@ class _Search:
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}
 
     def run(self, prove: bool) -> Optimum:
-        best = self._descend(self._guess(), _DESCENT_SHARE if prove else 1.0) if self.knobs else self.largest
-        if not self.knobs:
-            sizes, bound, proven = best, 0.0, True
-        else:
-            sizes, bound, proven = self._prove(best) if prove else (best, 0.0, False)
-        mass = self._mass(sizes)
+        sizes, bound, proven = self.largest, 0.0, not self.knobs
+        if self.knobs:
+            self.watch.stage(_GUESS_WORK if prove else _QUICK_WORK)
+            sizes = guess(self.task)
+            if prove:
+                sizes = descend(self.task, sizes)
+            self.cut_short = self.watch.over()
+            # Sizes that change bring other routes, for which a long proof would have to be made again.
+            large = len(self.knobs) >= _LARGE
+            stays = all(abs(k.now_mm2 - s) < 1e-9 for k, s in zip(self.knobs, sizes, strict=True))
+            if prove and not self.watch.ended() and (stays or not large):
+                self.watch.stage(_PROOF_WORK if large else math.inf)
+                sizes, bound, proven = self._prove(sizes)
+        mass = self.task.mass(sizes)
         return Optimum(
             knobs=tuple(self.knobs),
             sizes=sizes,
@@ -123,173 +122,45 @@ class _Search:
             largest=self.largest,
         )
 
-    def _mass(self, sizes: Sizes) -> float:
-        return sum(copper_kg(k, s) for k, s in zip(self.knobs, sizes, strict=True))
-
-    def _guess(self) -> Sizes:
-        """A good choice by near rows, built again around each choice until it breaks nothing."""
-        sizes = tuple(k.now_mm2 if k.now_mm2 in k.sizes else _up(k, k.now_mm2) for k in self.knobs)
-        best = sizes if self._fits(sizes) else self._heaviest()
-        best_kg = self._mass(best)
-        floor = [0] * len(self.knobs)
-        tight: dict[str, float] = {}
-        for _ in range(_GUESSES):
-            if time.monotonic() > self.until:
-                self.cut_short = True
-                break
-            near = Rows(self.judge, self.knobs, sizes, self.left_out)
-            first = [max(f, g) for f, g in zip(near.first, floor, strict=True)]
-            rows = [replace(r, most=r.most - tight.get(r.what, 0.0)) for r in near.rows]
-            found = self._master(first, rows + self.ratios) or self._master(first, self.ratios)
-            if found is None:
-                break
-            before, (sizes, _) = sizes, found
-            broken = self._broken(sizes)
-            if not broken and self._mass(sizes) < best_kg * (1 - 1e-9):
-                best, best_kg = sizes, self._mass(sizes)
-            if sizes == before and not broken:
-                break
-            if sizes == before:  # the rows guess too well of it: ask for a little more there
-                for b in broken:
-                    i = self.judge.knob_of[b.variant].get(b.what)
-                    if i is not None and b.kind != "short":
-                        up = min(self.knobs[i].sizes.index(sizes[i]) + 1, len(self.knobs[i].sizes) - 1)
-                        floor[i] = max(floor[i], up)
-                    for r in near.rows:
-                        if r.what == f"{b.what} in {b.case}" or (b.kind == "short" and r.what == f"short at {b.what}"):
-                            tight[r.what] = tight.get(r.what, 0.0) + max(0.002 * abs(r.most), 1e-4)
-        return best
-
-    def _heaviest(self) -> Sizes:
-        """The most copper that keeps the ratio at every splice, which the largest sizes need not do."""
-        found = self._master([0] * len(self.knobs), self.ratios, heaviest=True)
-        return self.largest if found is None else found[0]
-
-    def _fits(self, sizes: Sizes) -> bool:
-        """Breaks nothing that could be met; looked at variant by variant, to the first breach."""
-        at = [k.sizes.index(s) for k, s in zip(self.knobs, sizes, strict=True)]
-        for row in self.ratios:
-            if sum(cost[at[i]] for i, cost in row.cost.items()) > row.most + 1e-9:
-                return False
-        return not any(
-            b.key not in self.left_out for v in range(len(self.judge.variants)) for b in self.judge.judge(v, sizes)[1]
-        )
-
-    def _descend(self, best: Sizes, share: float) -> Sizes:
-        """Makes wires thinner step by step while nothing breaks: many at once, in halves where they break something.
-        Takes at most this share of the time left."""
-        until = time.monotonic() + share * max(self.until - time.monotonic(), 0.0)
-        open_knobs = [i for i, k in enumerate(self.knobs) if len(k.sizes) > 1]
-        while open_knobs:
-            open_knobs = [i for i in open_knobs if best[i] > self.knobs[i].sizes[0]]
-            open_knobs.sort(key=lambda i: -self._saving(best, i))
-            thinner: list[int] = []
-            todo = [open_knobs] if open_knobs else []
-            while todo:
-                if time.monotonic() > until:
-                    self.cut_short = True
-                    return best
-                part = todo.pop()
-                trial = list(best)
-                for i in part:
-                    trial[i] = self.knobs[i].sizes[self.knobs[i].sizes.index(best[i]) - 1]
-                if self._fits(tuple(trial)):
-                    best = tuple(trial)
-                    thinner += part
-                elif len(part) > 1:
-                    middle = len(part) // 2
-                    todo += [part[middle:], part[:middle]]
-            open_knobs = thinner
-        return best
-
-    def _saving(self, sizes: Sizes, i: int) -> float:
-        """Copper of one step down [kg]."""
-        knob = self.knobs[i]
-        below = knob.sizes[max(knob.sizes.index(sizes[i]) - 1, 0)]
-        return copper_kg(knob, sizes[i]) - copper_kg(knob, below)
-
     def _prove(self, best: Sizes) -> tuple[Sizes, float, bool]:
         """From below: the master's choice is judged, and a cut is learned from what it breaks, until it breaks nothing
         or nothing cheaper than the best known choice is left. Gives sizes, bound, proven."""
-        best_kg = self._mass(best) if self._fits(best) else math.inf
+        best_kg = self.task.mass(best) if self.task.fits(best) else math.inf
         cap = self._cap(best_kg)
-        pick = random.Random(_SEED)  # noqa: S311  # any choice that is not the largest will do
-        other: Sizes = tuple(pick.choice([s for s in k.sizes if s <= c]) for k, c in zip(self.knobs, cap, strict=True))
-        if time.monotonic() > self.until:
-            return best, 0.0, False
-        safe = Rows(self.judge, self.knobs, cap, self.left_out, other)
+        safe = Rows(self.judge, self.knobs, cap, self.task.left_out, safe=True)
         self.first, self.rows, self.on_way, self.largest = safe.first, safe.rows, safe.on_way, cap
-        bound = 0.0
+        bundles = BundleCuts(self.judge, self.knobs, safe, safe.first, self.task.place(cap))
+        bound, gap = 0.0, _GAP if len(self.knobs) >= _LARGE else 0.0
         while True:
             self.rounds += 1
-            found = self._master(self.first, self.rows + self.ratios)
+            found = self.task.choose(self.first, [*self.rows, *self.task.ratios], gap=gap)
             if found is None or found[1] >= best_kg * (1 - 1e-9):
-                return best, min(best_kg, self._mass(best)), best_kg < math.inf
-            sizes, bound = found
-            broken = self._broken(sizes)
-            if not broken:
-                return sizes, bound, True
-            if time.monotonic() > self.until:
+                return best, min(best_kg, self.task.mass(best)), best_kg < math.inf
+            sizes, bound = found[0], max(bound, found[1])
+            self.watch.note(proving=True, bound_kg=bound)
+            heat = bundles.broken(sizes)
+            broken = [] if heat else self.task.broken(sizes)
+            if not heat and not broken:
+                mass = self.task.mass(sizes)
+                if mass <= bound * (1 + 1e-9):
+                    return sizes, bound, True
+                if mass < best_kg:
+                    best, best_kg = sizes, mass
+                gap = 0.0
+                continue
+            if self.watch.over():
                 return best, bound, False
+            self.rows += heat
             self._learn(sizes, broken)
 
     def _cap(self, best_kg: float) -> Sizes:
         """By knob: the largest size of any choice that is no heavier than the best one known."""
-        found = self._master([0] * len(self.knobs), self.ratios)
+        found = self.task.choose([0] * len(self.knobs), self.task.ratios)
         slack = best_kg - (found[1] if found is not None else 0.0) + 1e-9
         return tuple(
             max(s for s in k.sizes if s == k.sizes[0] or copper_kg(k, s) - copper_kg(k, k.sizes[0]) <= slack)
             for k in self.knobs
         )
-
-    def _broken(self, sizes: Sizes) -> list[Breach]:
-        return [b for b in self.judge.all_breaches(sizes) if b.key not in self.left_out]
-
-    def _master(
-        self, first: Sequence[int], rows: Sequence[Row], *, heaviest: bool = False
-    ) -> tuple[Sizes, float] | None:
-        """The choice of least copper under the rows, or of most, checked against them exactly; None where there is
-        none."""
-        if not self.knobs:
-            return (), 0.0
-        # imported where it is used: it loads for long, and the app can start without
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import coo_array
-
-        n = int(self.start[-1])
-        cost = np.array([copper_kg(k, s) for k in self.knobs for s in k.sizes])
-        high = np.ones(n)
-        for i, least in enumerate(first):
-            high[self.start[i] : self.start[i] + least] = 0.0
-        one = LinearConstraint(
-            coo_array(
-                (np.ones(n), (np.repeat(np.arange(len(self.knobs)), np.diff(self.start)), np.arange(n))),
-                shape=(len(self.knobs), n),
-            ).tocsr(), 1, 1,
-        )  # fmt: skip
-        limits = [one]
-        if rows:
-            data, at, column, most = [], [], [], []
-            for r, row in enumerate(rows):
-                scale = max((abs(x) for c in row.cost.values() for x in c), default=1.0) or 1.0
-                for i, each in row.cost.items():
-                    for j, value in enumerate(each):
-                        data.append(value / scale)
-                        at.append(r)
-                        column.append(int(self.start[i]) + j)
-                most.append(row.most / scale)
-            matrix = coo_array((data, (at, column)), shape=(len(rows), n)).tocsr()
-            limits.append(LinearConstraint(matrix, -np.inf, np.array(most)))
-        found = milp(
-            -cost if heaviest else cost, constraints=limits, integrality=np.ones(n, dtype=np.int64),
-            bounds=Bounds(0, high), options={"mip_rel_gap": 0.0},
-        )  # fmt: skip
-        if found.x is None:
-            return None
-        sizes = tuple(
-            k.sizes[int(np.argmax(found.x[self.start[i] : self.start[i + 1]]))] for i, k in enumerate(self.knobs)
-        )
-        return sizes, float(found.fun)
 
     # Cuts
 
@@ -300,8 +171,10 @@ class _Search:
             if (breach.kind, breach.what) in seen or len(seen) >= _CUTS_A_ROUND:
                 continue
             seen.add((breach.kind, breach.what))
+            before = self.judge.solved
             self._cut(sizes, breach)
-            if time.monotonic() > self.until:
+            self.watch.spend(self.task.wires * (self.judge.solved - before))
+            if self.watch.over():
                 break
 
     def _cut(self, sizes: Sizes, breach: Breach) -> None:
@@ -426,7 +299,3 @@ class _Search:
             if size == 1 and not dropped:
                 return keep
             size = max(size // 2, 1)
-
-
-def _up(knob: Knob, mm2: float) -> float:
-    return next((s for s in knob.sizes if s >= mm2), knob.sizes[-1])

@@ -6,11 +6,12 @@ ends. One such place serves the wires of all variants that end there, so it has 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.conductors import insulations, wire_sizes
+from pinmap.core.facts.fault import COPPER_KG_PER_M3
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.facts.parts import TerminalFamily, terminals
 from pinmap.core.loom.results import Routing, Wire, WireEnd
@@ -27,6 +28,8 @@ _POWER = frozenset(
 )  # fmt: skip
 _SUPPLIES = frozenset({Kind.SUPPLY_30, Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.SUPPLY_50, Kind.SUPPLY_87})
 _FLOWS_A = 1e-3
+
+Sizes = tuple[float, ...]  # one a knob [mm²]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,25 @@ class Range:
     low: float
     high: float
     what: str
+
+
+def copper_kg(knob: Knob, mm2: float) -> float:
+    """Copper of all pieces of wire that one knob sets [kg], by nominal area."""
+    return knob.length_m * mm2 * 1e-6 * COPPER_KG_PER_M3.value
+
+
+def mass_kg(chosen: Sequence[Knob], sizes: Sizes) -> float:
+    """Copper of one choice of sizes [kg]."""
+    return sum(copper_kg(k, s) for k, s in zip(chosen, sizes, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Sum over knobs of ``cost[knob][size index]`` is at most ``most``."""
+
+    what: str
+    cost: Mapping[int, tuple[float, ...]]
+    most: float
 
 
 def node_terminal(snapshot: Snapshot, node: Node) -> str:

@@ -8,7 +8,7 @@ seem cool.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,21 +19,24 @@ from pinmap.core.electrics.fuse_curves import FuseCurve, by_rating, curve_of
 from pinmap.core.electrics.heat import temperature_c, wire_heat
 from pinmap.core.electrics.heat_rules import RULE_NAMES
 from pinmap.core.electrics.protection import supply_of
-from pinmap.core.electrics.results import ElectricalReport, LoadState
+from pinmap.core.electrics.results import ElectricalReport, LoadState, WireState
 from pinmap.core.electrics.size_bounds import Best, HeatBounds
-from pinmap.core.electrics.size_choices import Knob, stated_a
+from pinmap.core.electrics.size_choices import Knob, Sizes, stated_a
 from pinmap.core.electrics.supply_cases import load_cases
-from pinmap.core.electrics.surroundings import judgeable
-from pinmap.core.electrics.wire_limits import Guarded, WireLimit, guarded, limits_of
+from pinmap.core.electrics.surroundings import HeatPlaces, judgeable
+from pinmap.core.electrics.wire_limits import Guarded, WireLimit, limits_of
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
-from pinmap.core.facts.constants import FUSE_DROP_V, HEAT_MARGIN_K
+from pinmap.core.facts.constants import AMBIENT_C, FUSE_DROP_V, HEAT_MARGIN_K
 from pinmap.core.facts.fault import LONG_OVERLOAD_K, OPENS_WITHIN_S, OVERLOAD_K, STEADY_DROP_V
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 
-Sizes = tuple[float, ...]  # one a knob [mm²]
+_REPORTS = 24  # kept at hand; a report is large
 _KEPT_SHARE = 0.9  # of the voltage that the largest sizes give, for a load that needs more than that; our own choice
+
+
+Key = tuple[str, int, str, str]  # of a limit
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -49,7 +52,7 @@ class Breach:
     why: str = ""
 
     @property
-    def key(self) -> tuple[str, int, str, str]:
+    def key(self) -> Key:
         return self.kind, self.variant, self.what, self.case
 
 
@@ -156,11 +159,13 @@ class Judge:
         self.guards = [guards(snapshot, v, r) for v, r in zip(variants, routings, strict=True)]
         self.stated = [{w.id: a for w in r.wires if (a := stated_a(snapshot, w))} for r in routings]
         self._checked: dict[int, Checked] = {}  # by variant: what was judged last
-        self._seen: dict[tuple[int, Sizes], tuple[ElectricalReport, tuple[Breach, ...]]] = {}
+        self._seen: dict[tuple[int, Sizes], tuple[ElectricalReport, tuple[Breach, ...]]] = {}  # the last few
+        self._fit: dict[tuple[int, Sizes, frozenset[Key]], bool] = {}
         self._by_fuse: dict[tuple[object, ...], tuple[float, str]] = {}
         self.place = [{w.id: i for i, w in enumerate(r.wires)} for r in routings]
         self.bounds: dict[int, HeatBounds] = {}
         self.solved = 0
+        self._places: dict[int, HeatPlaces] = {}
         self._fed_at_most: dict[int, frozenset[tuple[str, str]]] = {}
         self._most_v: dict[tuple[int, str, str], float] = {}
         for v in range(len(variants)):
@@ -180,62 +185,87 @@ class Judge:
         wires = tuple(replace(w, mm2=sizes[of[w.id]]) if w.id in of else w for w in routing.wires)
         return Routing(wires, routing.splices, routing.gaps)
 
+    def places(self, variant: int) -> HeatPlaces:
+        """Where each wire of a variant lies, whatever its size."""
+        if variant not in self._places:
+            self._places[variant] = HeatPlaces.of(self.snapshot, self.routings[variant])
+        return self._places[variant]
+
     def judge(self, variant: int, sizes: Sizes) -> tuple[ElectricalReport, tuple[Breach, ...]]:
         """The report of a variant with these sizes, and every limit that it breaks."""
         key = (variant, tuple(sizes[i] for i in self.used[variant]))
         found = self._seen.get(key)
         if found is None:
-            self.solved += 1
-            routing = self.routing(variant, sizes)
-            done = recheck(self._checked.get(variant), self.snapshot, self.variants[variant], routing, self.dictionary)
-            self._checked[variant], report = done, done.report
-            found = self._seen[key] = (report, tuple(self._breaches(variant, routing, report)))
+            routing, report = self._solved(variant, sizes)
+            found = report, tuple(self._breaches(variant, routing, report))
+            while len(self._seen) >= _REPORTS:
+                del self._seen[next(iter(self._seen))]
+            self._seen[key] = found
         return found
+
+    def fits(self, variant: int, sizes: Sizes, left_out: frozenset[Key]) -> bool:
+        """Whether a variant with these sizes breaks no limit but those left out; ends at the first that it breaks."""
+        key = (variant, tuple(sizes[i] for i in self.used[variant]), left_out)
+        if key not in self._fit:
+            routing, report = self._solved(variant, sizes)
+            self._fit[key] = all(b.key in left_out for b in self._breaches(variant, routing, report))
+        return self._fit[key]
+
+    def _solved(self, variant: int, sizes: Sizes) -> tuple[Routing, ElectricalReport]:
+        self.solved += 1
+        routing = self.routing(variant, sizes)
+        done = recheck(self._checked.get(variant), self.snapshot, self.variants[variant], routing, self.dictionary)
+        self._checked[variant] = done
+        return routing, done.report
 
     def all_breaches(self, sizes: Sizes) -> list[Breach]:
         return [b for v in range(len(self.variants)) for b in self.judge(v, sizes)[1]]
 
-    def _breaches(self, variant: int, routing: Routing, report: ElectricalReport) -> list[Breach]:
-        out: list[Breach] = []
+    def _breaches(self, variant: int, routing: Routing, report: ElectricalReport) -> Iterator[Breach]:
+        """One by one, those that take longer to find last."""
         classes = insulations()
+        worst = {w.id: s for w in routing.wires if (s := report.worst(w.id)) is not None}
         for wire in routing.wires:
-            state = report.worst(wire.id)
+            state = worst.get(wire.id)
             if state is None or wire.insulation not in classes:
                 continue
             top_c = classes[wire.insulation].max_temp_c - HEAT_MARGIN_K.value
-            over = self._over_table(report, wire.id)
+            over = self._over_table(report, wire.id) if state.table_a is not None else None
             if over is not None:
                 if over[0] > 1e-9:
-                    out.append(Breach("heat", variant, wire.id, "", *over))
+                    yield Breach("heat", variant, wire.id, "", *over)
             elif state.temp_c > top_c + 1e-6:
                 text = f"{state.heating_a:.3g} A bring it to {state.temp_c:.0f} °C; {top_c:g} °C are allowed"
-                out.append(Breach("heat", variant, wire.id, "", (state.temp_c - top_c) / top_c, text))
-        out += self._stated(variant, routing, report)
-        guard = self.guards[variant]
-        for wire_id, (by, why) in self.by_fuse(variant, routing.wires, report).items():
-            if by > 1e-9:
-                out.append(Breach("fuse", variant, wire_id, "", by, why))
-        for way in guard.shorts:
-            ohm = way.other_ohm + sum(self._hot_ohm(routing.wire[w], report) for w in way.wires)
+                yield Breach("heat", variant, wire.id, "", (state.temp_c - top_c) / top_c, text)
+        yield from self._too_low(variant, report)
+        yield from self._stated(variant, routing, report, worst)
+        hot_ohm = {w.id: _hot_ohm(w, worst.get(w.id)) for w in routing.wires}
+        for way in self.guards[variant].shorts:
+            ohm = way.other_ohm + sum(hot_ohm[w] for w in way.wires)
             if ohm > way.most_ohm * (1 + 1e-9):
                 text = (
                     f"a short at its end meets {ohm * 1000:.0f} mΩ, of which the fuse allows {way.most_ohm * 1000:.0f}"
                 )
-                out.append(Breach("short", variant, way.wire, "", ohm / way.most_ohm - 1, text))
+                yield Breach("short", variant, way.wire, "", ohm / way.most_ohm - 1, text)
+        for wire_id, (by, why) in self.by_fuse(variant, routing.wires, report, worst).items():
+            if by > 1e-9:
+                yield Breach("fuse", variant, wire_id, "", by, why)
+
+    def _too_low(self, variant: int, report: ElectricalReport) -> Iterator[Breach]:
+        """Loads that get too little, or that cannot be fed though other sizes would feed them."""
         missing = self._fed_at_most.get(variant, frozenset()) - {(s.load, s.case) for s in report.loads}
         for load, case in sorted(missing):
-            out.append(Breach("fed", variant, load, case, 1.0, f"{load} cannot be fed in the case {case}"))
+            yield Breach("fed", variant, load, case, 1.0, f"{load} cannot be fed in the case {case}")
         for got in report.loads:
             need = need_v(got, self.cases[got.case])
             if got.voltage_v < need - 1e-9:
                 text = f"{got.load} gets {got.voltage_v:.2f} V of {need:.2f} V in the case {got.case}"
-                out.append(Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text))
+                yield Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text)
             floor = self.floor_v(variant, got)
             if floor < need and got.voltage_v < floor - 1e-9:
                 most = floor / _KEPT_SHARE
                 text = f"{got.load} gets {got.voltage_v:.2f} V of {most:.2f} V that larger wires could give"
-                out.append(Breach("starved", variant, got.load, got.case, (floor - got.voltage_v) / floor, text))
-        return out
+                yield Breach("starved", variant, got.load, got.case, (floor - got.voltage_v) / floor, text)
 
     def _over_table(self, report: ElectricalReport, wire: str) -> tuple[float, str] | None:
         """How far the worst case of a wire exceeds what the chosen standard allows, as a share; None where the heat
@@ -247,12 +277,20 @@ class Judge:
         over, worst = max(known, key=lambda found: found[0])
         return over, f"{worst.heating_a:.3g} A; {self.rule} allows {worst.table_a:.3g} A"
 
-    def by_fuse(self, variant: int, wires: Sequence[Wire], report: ElectricalReport) -> dict[str, tuple[float, str]]:
-        """How far each guarded wire falls short of its fuse, at every current that the fuse lets through."""
+    def by_fuse(
+        self, variant: int, wires: Sequence[Wire], report: ElectricalReport,
+        worst: Mapping[str, WireState] | None = None,
+    ) -> dict[str, tuple[float, str]]:  # fmt: skip
+        """How far each guarded wire falls short of its fuse, at every current that the fuse lets through; ``worst`` are
+        the wires' hottest states where they are at hand."""
         curve = self.guards[variant].curve
-        return self.short_of_fuse(
-            [guarded(w, curve[w.id], math.inf, report) for w in wires if w.id in curve and judgeable(w)]
-        )
+        asked = []
+        for w in wires:
+            if w.id in curve and judgeable(w):
+                state = report.worst(w.id) if worst is None else worst.get(w.id)
+                air_c, start_c = (AMBIENT_C.value,) * 2 if state is None else (state.ambient_c, state.temp_c)
+                asked.append(Guarded(w, curve[w.id], math.inf, air_c, report.share.get(w.id, 1.0), start_c))
+        return self.short_of_fuse(asked)
 
     def short_of_fuse(self, asked: Sequence[Guarded]) -> dict[str, tuple[float, str]]:
         """The same for wires in given surroundings; like questions are answered once."""
@@ -289,17 +327,19 @@ class Judge:
             return float(temperature_c(heat, amps, np.array([air_c]), np.array([share]))[0]) > top_c + 1e-6
         return hottest_c > top_c + 1e-6
 
-    def _stated(self, variant: int, routing: Routing, report: ElectricalReport) -> list[Breach]:
+    def _stated(
+        self, variant: int, routing: Routing, report: ElectricalReport, worst: Mapping[str, WireState]
+    ) -> list[Breach]:
         """Heat at the current that the pinout states, where the network shows less; by the heat balance."""
         asked: list[tuple[Wire, float]] = []
         for wire_id, amps in self.stated[variant].items():
-            state = report.worst(wire_id)
+            state = worst.get(wire_id)
             wire = routing.wire[wire_id]
             if wire.insulation in insulations() and (state is None or state.heating_a < amps * (1 - 1e-9)):
                 asked.append((wire, amps))
         if not asked:
             return []
-        states = [report.worst(w.id) for w, _ in asked]
+        states = [worst.get(w.id) for w, _ in asked]
         heat = wire_heat([(w.mm2, w.insulation) for w, _ in asked])
         air_c = np.array([s.ambient_c if s is not None else 85.0 for s in states])
         temp = temperature_c(
@@ -312,7 +352,7 @@ class Judge:
             for (w, a), t, m in zip(asked, temp.tolist(), top.tolist(), strict=True) if t > m + 1e-6
         ]  # fmt: skip
 
-    def _hot_ohm(self, wire: Wire, report: ElectricalReport) -> float:
-        state = report.worst(wire.id)
-        warm = state.temp_c if state is not None else 20.0
-        return wire_size(wire.mm2, wire.insulation).r20_ohm_per_m * wire.cut_length_m * resistance_factor(warm)
+
+def _hot_ohm(wire: Wire, state: WireState | None) -> float:
+    warm = state.temp_c if state is not None else 20.0
+    return wire_size(wire.mm2, wire.insulation).r20_ohm_per_m * wire.cut_length_m * resistance_factor(warm)

@@ -17,17 +17,17 @@ but where there are few choices in all, all of them are tried.
 from __future__ import annotations
 
 import math
-import time
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise, product
 
 from pinmap.core.electrics.check import check
-from pinmap.core.electrics.optimum import Optimum, Result, copper_kg, optimum
-from pinmap.core.electrics.size_choices import Knob, knobs
+from pinmap.core.electrics.optimum import Optimum, Result, optimum
+from pinmap.core.electrics.size_choices import Knob, copper_kg, knobs
 from pinmap.core.electrics.size_limits import Breach, Judge
 from pinmap.core.electrics.size_rows import SPLICE, splice_breaches
+from pinmap.core.electrics.size_watch import Progress, Watch
 from pinmap.core.facts.fault import COPPER_KG_PER_M3
 from pinmap.core.facts.functions import Dictionary
 from pinmap.core.loom.results import Wire
@@ -38,7 +38,6 @@ Solve = Callable[[Snapshot], Sequence[Result]]
 _ROUNDS = 16
 _TIME_S = 60.0
 _FEW = 1000  # choices that are all tried
-_QUICK_SHARE = 0.5  # of the time, before the proof must begin
 
 RESTS = "rests"
 CIRCLE = "circle"
@@ -140,21 +139,21 @@ def settle(
     scope: Collection[str] | None = None,
     solve: Solve | None = None,
     time_s: float = _TIME_S,
+    tell: Callable[[Progress], bool] | None = None,
 ) -> Settled:
     """Sizes with the least copper for the wires of ``scope`` (ids, None for all) on the routes that follow from them.
-    ``solve`` routes and checks every variant of a job, where that is remembered. Raises StructureError as ``route``
-    does."""
+    ``solve`` routes and checks every variant of a job, where that is remembered. ``tell`` is told now and then where
+    the search stands, and answers whether to go on. Raises StructureError as ``route`` does."""
     done = solve or (lambda at: solved(at, dictionary))
-    return _Rounds(snapshot, dictionary, scope, done, time_s).run()
+    return _Rounds(snapshot, dictionary, scope, done, Watch(time_s, tell)).run()
 
 
 class _Rounds:
     def __init__(
-        self, snapshot: Snapshot, dictionary: Dictionary, scope: Collection[str] | None, solve: Solve, time_s: float
+        self, snapshot: Snapshot, dictionary: Dictionary, scope: Collection[str] | None, solve: Solve, watch: Watch
     ) -> None:
         self.first, self.dictionary, self.scope, self.solve = snapshot, dictionary, scope, solve
-        begin = time.monotonic()
-        self.quick_until, self.until = begin + _QUICK_SHARE * time_s, begin + time_s
+        self.watch = watch
         self.rounds = 0
         self.beyond: frozenset[tuple[str, int, str, str]] = frozenset()  # limits that the largest sizes break
         self.ratio_unmet = False  # no choice of sizes keeps the ratio at every splice
@@ -170,7 +169,7 @@ class _Rounds:
             start, (state, end) = state, self._pass(state)
             if end == CIRCLE and state.rank >= start.rank:
                 return self._settled(start, CIRCLE)
-            if end != CIRCLE or time.monotonic() > self.until:
+            if end != CIRCLE or self.watch.ended():
                 return self._settled(state, end)
 
     def _pass(self, state: _State) -> tuple[_State, str]:
@@ -183,6 +182,7 @@ class _Rounds:
             found = state.found
             assert found is not None
             seen.append(state)
+            self.watch.note(best_kg=min(seen, key=lambda s: s.rank).kg)
             if not any(map(_differs, found.knobs, found.sizes)):
                 if state.broken:  # other routes would let sizes meet them
                     return self._out_of_circle(seen, len(seen) - 1), CIRCLE
@@ -199,7 +199,7 @@ class _Rounds:
             again = next((i for i, s in enumerate(seen) if s.snapshot.job.signals == state.snapshot.job.signals), None)
             if again is not None:
                 return self._out_of_circle(seen, again), CIRCLE
-            if len(seen) >= _ROUNDS or time.monotonic() > self.until:
+            if len(seen) >= _ROUNDS or self.watch.ended():
                 return min((*seen, state), key=lambda s: s.rank), CUT_OFF
 
     def _largest(self, state: _State) -> _State:
@@ -236,10 +236,10 @@ class _Rounds:
 
     def _sized(self, state: _State, prove: bool, scope: Collection[str] | None = None) -> _State:
         self.rounds += 1
-        left = max((self.until if prove else self.quick_until) - time.monotonic(), 0.0)
+        self.watch.note(rounds=self.rounds, proving=False, bound_kg=0.0)
         found = optimum(
             state.snapshot, self.dictionary, scope=self.scope if scope is None else scope, results=state.results,
-            time_s=left, prove=prove,
+            watch=self.watch, prove=prove,
         )  # fmt: skip
         self.ratio_unmet = self.ratio_unmet or found.ratio_unmet
         return self._sorted(replace(state, found=found))
@@ -255,14 +255,14 @@ class _Rounds:
             return state
         lighter: list[tuple[float, int, Snapshot]] = []
         for n, chosen in enumerate(product(*(state.knobs[i].sizes for i in free))):
-            if time.monotonic() > self.until:
+            if self.watch.ended():
                 return state
             job = with_sizes(state.snapshot.job, [state.knobs[i] for i in free], chosen)
             snapshot = Snapshot(job, state.snapshot.platforms, state.snapshot.housings)
             wires = [w for v in snapshot.variants for w in route(snapshot, v, self.dictionary).wires]
             lighter.append((sum(map(wire_copper_kg, wires)), n, snapshot))
         for kg, _, snapshot in sorted(lighter, key=lambda found: found[:2]):
-            if (kg >= state.kg * (1 - 1e-9) and not state.broken) or time.monotonic() > self.until:
+            if (kg >= state.kg * (1 - 1e-9) and not state.broken) or self.watch.ended():
                 return state
             trial = self._at(snapshot, tuple(self.solve(snapshot)))
             if trial.rank < state.rank:
@@ -278,7 +278,7 @@ class _Rounds:
             state = self._thinner(state, round_them)
             others = [w for k in state.knobs if not k.kept and k.signal not in round_them for w in k.wires]
             found = self._sized(state, prove=True, scope=others).found if others else None
-            if found is None or not any(map(_differs, found.knobs, found.sizes)) or time.monotonic() > self.until:
+            if found is None or not any(map(_differs, found.knobs, found.sizes)) or self.watch.ended():
                 return state
             trial = self._with(state, found.knobs, found.sizes)
             if trial.rank >= state.rank:
@@ -300,7 +300,7 @@ class _Rounds:
                 next((s for s in k.sizes if s > k.now_mm2), k.now_mm2) if k.signal in round_them else k.now_mm2
                 for k in state.knobs
             ]
-            if not state.broken or not any(map(_differs, state.knobs, sizes)) or time.monotonic() > self.until:
+            if not state.broken or not any(map(_differs, state.knobs, sizes)) or self.watch.ended():
                 return state
 
     def _thinner(self, state: _State, round_them: Collection[str]) -> _State:
@@ -326,7 +326,7 @@ class _Rounds:
     def _lighter(self, state: _State, changes: Sequence[Mapping[int, float]]) -> Iterator[_State]:
         """Those of some changes that are better than a state, on the routes that follow from them."""
         for change in changes:
-            if time.monotonic() > self.until:
+            if self.watch.ended():
                 return
             sizes = [change.get(i, k.now_mm2) for i, k in enumerate(state.knobs)]
             trial = self._with(state, state.knobs, sizes)

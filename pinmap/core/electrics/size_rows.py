@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pinmap.core.electrics.heat import Floats, temperature_c, wire_heat
 from pinmap.core.electrics.load_models import Law
@@ -21,8 +22,9 @@ from pinmap.core.electrics.network import Ints, Network, Solution, build_network
 from pinmap.core.electrics.paths import Ways
 from pinmap.core.electrics.results import ElectricalReport, LoadState, WireState
 from pinmap.core.electrics.size_bounds import Best, HeatBounds, no_cooler_c
-from pinmap.core.electrics.size_choices import Knob
-from pinmap.core.electrics.size_limits import Breach, Judge, Sizes, offered_v
+from pinmap.core.electrics.size_choices import Knob, Row, Sizes
+from pinmap.core.electrics.size_currents import Cuts
+from pinmap.core.electrics.size_limits import Breach, Judge, Key, offered_v
 from pinmap.core.electrics.surroundings import judgeable
 from pinmap.core.electrics.wire_limits import Guarded
 from pinmap.core.facts.conductors import insulations, resistance_factor, wire_size
@@ -33,19 +35,6 @@ from pinmap.core.model.jobs import LoadCase
 SPLICE = "splice"  # kind of breach
 SPLICE_RATIO = 3.0  # one wire of a splice by all others together, common practice
 _AGREES_V = 1e-3
-_SAME_A = 1e-6
-_REFERENCE_A = 0.01
-
-Key = tuple[str, int, str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """Sum over knobs of ``cost[knob][size index]`` is at most ``most``."""
-
-    what: str
-    cost: Mapping[int, tuple[float, ...]]
-    most: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +46,7 @@ class _Around:
     offset_k: Floats
 
 
-class _Pairs:
+class Pairs:
     """Every wire of a variant with every size it may take."""
 
     def __init__(self, wires: Sequence[Wire], sizes: Sequence[tuple[float, ...]]) -> None:
@@ -78,18 +67,21 @@ class _Pairs:
 
 
 class Rows:
-    """Builds rows around one choice of sizes. ``left_out`` are limits that no choice meets; ``other`` is a second
-    choice, which shows where loops are; with it the rows are safe, without it near. Safe rows ask for ``sizes`` that no
-    good choice exceeds."""
+    """Builds rows around one choice of sizes. ``left_out`` are limits that no choice meets. ``safe`` rows ask for
+    ``sizes`` that no good choice exceeds; the others are near."""
 
     def __init__(
-        self, judge: Judge, knobs: Sequence[Knob], sizes: Sizes, left_out: set[Key], other: Sizes | None = None
+        self, judge: Judge, knobs: Sequence[Knob], sizes: Sizes, left_out: frozenset[Key], *, safe: bool = False
     ) -> None:
-        self.judge, self.knobs, self.sizes, self.left_out, self.other = judge, knobs, sizes, left_out, other
+        self.judge, self.knobs, self.sizes, self.left_out, self.safe = judge, knobs, sizes, left_out, safe
         self.on_way: dict[tuple[int, str, str], tuple[int, ...]] = {}  # (variant, load, case) -> knobs on its way
         self.first = [0] * len(knobs)
         self.rows: list[Row] = []
         self.least_a: dict[str, Floats] = {}  # by case, of the variant at hand
+        self.pairs: list[Pairs] = []
+        self.heating_a: list[Floats] = []  # by variant: of shape (cases, wires)
+        self.cuts: list[list[Cuts]] = [[] for _ in judge.variants]  # by variant and case, for safe rows
+        self.judged: list[NDArray[np.bool_]] = []  # by variant and wire: the heat balance says what it may carry
         for v in range(len(judge.variants)):
             self._variant(v)
         self.first = [min(f, len(k.sizes) - 1) for f, k in zip(self.first, knobs, strict=True)]
@@ -97,13 +89,15 @@ class Rows:
     def _variant(self, v: int) -> None:
         routing = self.judge.routing(v, self.sizes)
         report, _ = self.judge.judge(v, self.sizes)
-        factor = report.share if self.other is None else {}
+        factor = {} if self.safe else report.share
         network = build_network(self.judge.snapshot, self.judge.variants[v], routing, self.judge.dictionary)
         of = self.judge.knob_of[v]
-        pairs = _Pairs(routing.wires, [self.knobs[of[w.id]].sizes if w.id in of else (w.mm2,) for w in routing.wires])
+        pairs = Pairs(routing.wires, [self.knobs[of[w.id]].sizes if w.id in of else (w.mm2,) for w in routing.wires])
+        self.pairs.append(pairs)
         cases = [case for case in self.judge.cases.values() if report.wires.get(case.key)]
+        self.judged.append(self._judged(v, routing.wires, report))
         best = None
-        if self.other is not None:
+        if self.safe:
             least = [self._least(v, routing.wires, report, network, case) for case in cases]
             low = self.judge.sized(v, tuple(k.sizes[0] for k in self.knobs))
             bounds = self.judge.bounds[v] = HeatBounds(
@@ -111,6 +105,10 @@ class Rows:
             )
             best = bounds.best([w.mm2 for w in routing.wires])
             self.least_a = dict(zip((c.key for c in cases), (amps for amps, _ in least), strict=True))
+            self.heating_a.append(bounds.least_a)
+        else:
+            states = [report.wires[case.key] for case in cases]
+            self.heating_a.append(np.array([[s[w.id].heating_a for w in routing.wires] for s in states]))
         self._least_by_fuse(v, routing.wires, report, best)
         for index, case in enumerate(cases):
             self._case(v, pairs, report, network, case, factor, best, index)
@@ -144,7 +142,7 @@ class Rows:
     # Heat and drops of one case
 
     def _case(
-        self, v: int, pairs: _Pairs, report: ElectricalReport, network: Network, case: LoadCase,
+        self, v: int, pairs: Pairs, report: ElectricalReport, network: Network, case: LoadCase,
         factor: Mapping[str, float], best: Best | None, index: int,
     ) -> None:  # fmt: skip
         states = report.wires[case.key]
@@ -158,7 +156,7 @@ class Rows:
         else:
             amps = self.least_a[case.key]
             temp, mean = no_cooler_c(best, pairs.of.tolist(), pairs.heat, index, self.judge.bounds[v].least_a[index])
-        self._least_by_heat(v, pairs, temp, states)
+        self._least_by_heat(v, pairs, temp)
         volts = amps[pairs.of] * pairs.ohm_20 * resistance_factor(mean)
         ohm = np.array([states[w.id].resistance_ohm for w in wires])
         solution = solve(network, case, ohm)
@@ -172,7 +170,7 @@ class Rows:
                 continue
             wire_v = sum(abs(states[wires[e].id].drop_v) for e in way)
             others_v = max(offered_v(state) - state.voltage_v - wire_v, 0.0)
-            keep = low if self.other is not None else 1.0
+            keep = low if self.safe else 1.0
             self.on_way[v, state.load, case.key] = tuple(
                 dict.fromkeys(of[wires[e].id] for e in way if wires[e].id in of)
             )
@@ -182,25 +180,14 @@ class Rows:
     def _least(
         self, v: int, wires: Sequence[Wire], report: ElectricalReport, network: Network, case: LoadCase
     ) -> tuple[Floats, Floats]:  # fmt: skip
-        """Least currents and least heating currents over all good choices; a current that moves more than the loads'
-        laws allow is in a loop."""
-        assert self.other is not None
-        share = self._shares(v, network, report, case)
+        """Least currents and least heating currents over all good choices."""
         states = report.wires[case.key]
-        here = [s for s in report.loads if s.case == case.key]
-        spread = sum((1 - share[s.load]) * abs(s.current_a) for s in here)
-        spread += _REFERENCE_A if network.references else 0.0
-        rippled = sum((1 - share[s.load]) * max(abs(s.current_a), s.rms_a or 0.0) for s in here)
-        rippled += _REFERENCE_A if network.references else 0.0
-        amps = np.array([abs(states[w.id].current_a) for w in wires])
+        solution = solve(network, case, np.array([states[w.id].resistance_ohm for w in wires]))
         heating = np.array([states[w.id].heating_a for w in wires])
-        second = self.judge.judge(v, self.other)[0].wires.get(case.key, {})
-        moved = np.array([abs(second[w.id].current_a) if w.id in second else 0.0 for w in wires])
-        looped = np.abs(amps - moved) > spread + _SAME_A + 1e-4 * amps
-        return (
-            np.where(looped, 0.0, np.maximum(amps - spread, 0.0)),
-            np.where(looped, 0.0, np.maximum(heating - rippled, 0.0)),
-        )
+        here = [s for s in report.loads if s.case == case.key]
+        cuts = Cuts(network, solution, here, self._shares(v, network, report, case))
+        self.cuts[v].append(cuts)
+        return cuts.least(heating)
 
     def _shares(self, v: int, network: Network, report: ElectricalReport, case: LoadCase) -> dict[str, float]:
         """By load: the least current of any good choice, as a share of that at these sizes."""
@@ -242,16 +229,24 @@ class Rows:
             out.append(mean_c - states[w.id].temp_c)
         return np.array(out)
 
-    def _least_by_heat(self, v: int, pairs: _Pairs, temp: Floats, states: Mapping[str, WireState]) -> None:
-        of, classes = self.judge.knob_of[v], insulations()
+    def _judged(self, v: int, wires: Sequence[Wire], report: ElectricalReport) -> NDArray[np.bool_]:
+        """Where a standard's table rules, which knows no temperature, heat is no limit, nor where no size meets it."""
+        classes = insulations()
+        return np.array(
+            [
+                w.insulation in classes and ("heat", v, w.id, "") not in self.left_out
+                and all(s[w.id].table_a is None for s in report.wires.values() if w.id in s)
+                for w in wires
+            ], dtype=bool,
+        )  # fmt: skip
+
+    def _least_by_heat(self, v: int, pairs: Pairs, temp: Floats) -> None:
+        of, judged = self.judge.knob_of[v], self.judged[v]
         for i, w in enumerate(pairs.wires):
-            if w.id not in of or w.insulation not in classes or ("heat", v, w.id, "") in self.left_out:
-                continue
-            if states[w.id].table_a is not None:  # the chosen standard rules, which knows no temperature
-                continue
-            fits = temp[pairs.at[i]] <= classes[w.insulation].max_temp_c - HEAT_MARGIN_K.value + 1e-6
-            index = int(np.argmax(fits)) if fits.any() else fits.size
-            self.first[of[w.id]] = max(self.first[of[w.id]], index)
+            if w.id in of and judged[i]:
+                fits = temp[pairs.at[i]] <= insulations()[w.insulation].max_temp_c - HEAT_MARGIN_K.value + 1e-6
+                index = int(np.argmax(fits)) if fits.any() else fits.size
+                self.first[of[w.id]] = max(self.first[of[w.id]], index)
 
     def _way(self, network: Network, solution: Solution, ways: Ways, state: LoadState) -> list[int] | None:
         """Wires from the supply to the load and back, if the drops on that way add up to what the load lacks."""
@@ -263,7 +258,7 @@ class Rows:
             return None
         return [e for e in (*feed, *back) if e < network.n_wires]
 
-    def _row(self, what: str, v: int, pairs: _Pairs, way: Sequence[int], each: Floats, most: float) -> None:
+    def _row(self, what: str, v: int, pairs: Pairs, way: Sequence[int], each: Floats, most: float) -> None:
         """One row over the wires of a way, from the cost of each pair; left out where no choice can break it."""
         of = self.judge.knob_of[v]
         cost: dict[int, Floats] = {}
@@ -278,7 +273,7 @@ class Rows:
             self.rows.append(Row(what, {i: tuple(c.tolist()) for i, c in cost.items()}, most))
 
     def _shorts(
-        self, v: int, pairs: _Pairs, report: ElectricalReport, factor: Mapping[str, float], best: Best | None
+        self, v: int, pairs: Pairs, report: ElectricalReport, factor: Mapping[str, float], best: Best | None
     ) -> None:  # fmt: skip
         place = {w.id: i for i, w in enumerate(pairs.wires)}
         if best is None:

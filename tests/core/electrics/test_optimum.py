@@ -7,10 +7,12 @@ from itertools import product
 
 import pytest
 
-from pinmap.core.electrics.optimum import Optimum, _Search, copper_kg, optimum
-from pinmap.core.electrics.size_limits import Judge, Sizes
+from pinmap.core.electrics.optimum import Optimum, _Search, optimum
+from pinmap.core.electrics.size_choices import Sizes, copper_kg
+from pinmap.core.electrics.size_limits import Judge
 from pinmap.core.electrics.size_rounds import solved
 from pinmap.core.electrics.size_rows import SPLICE_RATIO, splice_breaches
+from pinmap.core.electrics.size_watch import Watch
 from pinmap.core.facts.functions import dictionary
 from pinmap.demo import finished_snapshot
 from tests.factories_sizing import sizing_job
@@ -48,13 +50,13 @@ def test_sizes_that_break_a_splices_ratio_are_mended_where_the_largest_break_it_
     """Not by the largest sizes of all, which no step down would ever make fit."""
     demo = finished_snapshot()
     results = solved(demo, dictionary())
-    found = optimum(demo, dictionary(), results=results, time_s=0.0, prove=False)
+    found = optimum(demo, dictionary(), results=results, watch=Watch(0.0), prove=False)
     largest = [k.sizes[-1] for k in found.knobs]
     worst = next(b for b in splice_breaches(found.judge, found.knobs, largest) if b.variant == 0)
     splice = next(s for s in results[0][1].splices if s.id == worst.what)
     thick = {found.judge.knob_of[0][w] for w in splice.wires[:1] if w in found.judge.knob_of[0]}
     sizes = tuple(k.sizes[-1] if i in thick else k.now_mm2 for i, k in enumerate(found.knobs))
-    mended = _Search(found.judge, [replace(k, now_mm2=s) for k, s in zip(found.knobs, sizes, strict=True)], 0.0)
+    mended = _Search(found.judge, [replace(k, now_mm2=s) for k, s in zip(found.knobs, sizes, strict=True)], Watch(60.0))
     assert splice_breaches(found.judge, found.knobs, sizes), "nothing is broken"
     assert not splice_breaches(found.judge, found.knobs, mended.run(prove=False).sizes)
 
@@ -64,7 +66,7 @@ def test_no_choice_has_less_copper(part: int) -> None:
     binding = 0
     for seed in range(part, JOBS, 8):
         job = sizing_job(seed)
-        found = optimum(job, dictionary(), results=solved(job, dictionary()), time_s=600.0)
+        found = optimum(job, dictionary(), results=solved(job, dictionary()), watch=Watch(600.0))
         least_kg, sizes = exhaustive(found)
         assert found.proven, seed
         assert found.mass_kg == pytest.approx(least_kg, rel=1e-9), (seed, found.sizes, sizes)
