@@ -13,10 +13,17 @@ from tests.factories_looms import JobMaker
 FREE_SPLICES = Practice(splice_cost_g=0.0, max_splices=0, max_splice_wires=0, splice_clear_m=0.0, splice_apart_m=0.0)
 
 
-def loop_loom(connectors: int = 300, segments: int = 400, signals: int = 2000, seed: int = 8) -> Snapshot:
+def loop_loom(
+    connectors: int = 300,
+    segments: int = 400,
+    signals: int = 2000,
+    seed: int = 8,
+    many: tuple[int, ...] = (3, 3, 3, 4, 4, 5, 6, 7, 8),
+    every: int = 20,
+) -> Snapshot:
     """Junctions joined as a tree with one run more for every ten, each with its share of the connectors; buses of equal
-    wires, so that the least copper is a Steiner tree. Of twenty signals eleven have two ends, the others three to
-    eight."""
+    wires, so that the least copper is a Steiner tree. Of ``every`` so many signals the first have as many ends as
+    ``many`` says, the others two."""
     rng = random.Random(seed)
     m = JobMaker(FREE_SPLICES)
     trunks = segments - connectors
@@ -34,10 +41,9 @@ def loop_loom(connectors: int = 300, segments: int = 400, signals: int = 2000, s
         m.mate(f"x{i}", name)
         m.run(f"j{rng.randrange(junctions)}", f"x{i}", round(rng.uniform(0.05, 0.6), 2))
     used = dict.fromkeys(names, 0)
-    many = (3, 3, 3, 4, 4, 5, 6, 7, 8)
     for i in range(signals):
         ends = []
-        for name in rng.sample(names, many[i % 20] if i % 20 < len(many) else 2):
+        for name in rng.sample(names, many[i % every] if i % every < len(many) else 2):
             used[name] += 1
             m.pin(f"{name}-{used[name]}", Kind.LIN, Direction.BOTH, mm2=0.5, colour="GN")
             ends.append(f"{name}-{used[name]}")

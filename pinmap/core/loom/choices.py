@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pinmap.core.loom.joints import JointPlan, plan_joint
+from pinmap.core.facts.constants import COPPER_G_PER_CM3
+from pinmap.core.loom.joints import plan_joint
 from pinmap.core.loom.route import Router
 from pinmap.core.loom.route_signal import SignalRouter
 from pinmap.core.model.jobs import Snapshot, Variant
@@ -32,32 +33,22 @@ def joint_choices(snapshot: Snapshot, variant: Variant, signal: str) -> tuple[Jo
     router = Router(snapshot, variant, None)
     router.route_noisy()
     job = SignalRouter(router, snapshot.signal[signal])
-    plans: dict[Joint, list[JointPlan]] = {joint: [] for joint in Joint}
-    for net in router.nets.get(signal, ()):
-        spots = job.spots(net)
-        if len(spots) < 3 or any(job.is_stud(s.end) for s in spots):
-            continue
-        graph = job.led_graph(net)
-        ends = job.net_ends(graph, net, spots)
-        for joint, found in plans.items():
-            found.append(plan_joint(graph, router.practice, ends, joint))
-    return tuple(
-        JointChoice(
-            joint=joint,
-            wires=sum(len(p.links) for p in found),
-            splices=sum(len(p.splices) for p in found),
-            copper_m=sum(p.copper_m for p in found),
-            copper_g=sum(p.copper_g for p in found),
-            cost_g=sum(p.cost_g for p in found),
-            remark="; ".join(
-                dict.fromkeys(
-                    text
-                    for p in found
-                    for text in (p.why_not, p.waived, "" if p.proven else "not proven to be the least")
-                    if text
-                )
-            ),
+    asked = list(job.joints())
+    choices = []
+    for joint in Joint if asked else ():
+        plans = [plan_joint(graph, router.practice, ends, joint) for graph, ends in asked]
+        links = [link for plan, (graph, _) in zip(plans, asked, strict=True) for link in plan.links(graph)]
+        copper_g = COPPER_G_PER_CM3.value * sum(link.mm2 * link.way.length_m for link in links)
+        remarks = [(p.why_not, p.waived, "" if p.proven else "not proven to be the least") for p in plans]
+        choices.append(
+            JointChoice(
+                joint=joint,
+                wires=len(links),
+                splices=sum(len(p.splices) for p in plans),
+                copper_m=sum(link.way.length_m for link in links),
+                copper_g=copper_g,
+                cost_g=copper_g + sum(p.splice_cost_g * len(p.splices) for p in plans),
+                remark="; ".join(dict.fromkeys(text for texts in remarks for text in texts if text)),
+            )
         )
-        for joint, found in plans.items()
-        if found
-    )
+    return tuple(choices)

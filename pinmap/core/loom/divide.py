@@ -114,7 +114,7 @@ class Crossings:
         halves = [graph.index[node] for m in chosen for node in (m.a, m.b)]
         for piece, station in [
             *((graph.pieces[i], graph.station[i]) for i in halves),
-            *((graph.core_piece(s.core), s) for s in stations),
+            *((graph.core.piece[s.core], s) for s in stations),
         ]:
             points.setdefault(piece, []).append(station)
         return -kept, round(sum(_least_tree(graph, at) for at in points.values()), 6), len(chosen)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
 from pinmap.core.facts.conductors import next_size
 from pinmap.core.loom.graph import LoomGraph
-from pinmap.core.loom.joints import JointPlan, NetEnds, plan_joint
+from pinmap.core.loom.joints import JointPlan, Link, NetEnds, plan_joint
 from pinmap.core.loom.nets import end_point
 from pinmap.core.loom.results import MatedEnd, Net, NetEnd, RoutingGap, RoutingNote, Splice, Wire, WireEnd
 from pinmap.core.loom.stations import Way
@@ -180,11 +181,19 @@ class SignalRouter:
 
     # Three ends and more
 
-    def net_ends(self, graph: LoomGraph, net: Net, spots: list[Spot]) -> NetEnds:
+    def net_ends(self, net: Net, spots: list[Spot]) -> NetEnds:
         """The ends as a joint is planned for; see ``_cap_mm2``."""
         mm2 = tuple(self.marks.mm2((s.end,)) for s in spots)
-        stations = tuple(graph.station[s.node] for s in spots)
-        return NetEnds(stations, mm2, tuple(str(s.end) for s in spots), self._cap_mm2(net, spots, mm2))
+        return NetEnds(
+            tuple(s.node for s in spots), mm2, tuple(str(s.end) for s in spots), self._cap_mm2(net, spots, mm2)
+        )
+
+    def joints(self) -> Iterator[tuple[LoomGraph, NetEnds]]:
+        """Nets that are to be joined as the signal says, and the loom as they see it."""
+        for net in self.router.nets.get(self.signal.key, ()):
+            spots = self.spots(net)
+            if len(spots) > 2 and not any(self.is_stud(s.end) for s in spots):
+                yield self.led_graph(net), self.net_ends(net, spots)
 
     def _cap_mm2(self, net: Net, spots: list[Spot], mm2: tuple[float, ...]) -> float:
         """No trunk carries more than all sources together can give: pins that give (or take back, for a ground) and
@@ -233,21 +242,21 @@ class SignalRouter:
     def _joint(self, net: Net, spots: list[Spot]) -> None:
         signal = self.signal
         graph = self.led_graph(net)
-        ends = self.net_ends(graph, net, spots)
+        ends = self.net_ends(net, spots)
         plan = plan_joint(graph, self.router.practice, ends, signal.joint)
         if signal.joint is Joint.CRIMP and plan.why_not:
             self._note(net, f"{plan.why_not}: spliced instead")
             plan = plan_joint(graph, self.router.practice, ends, Joint.SPLICE)
         if plan.joint is Joint.SPLICE:
-            self._splices(net, spots, plan)
+            self._splices(net, spots, plan, plan.links(graph))
         else:
-            self._end_to_end(net, spots, plan)
+            self._end_to_end(net, spots, plan.links(graph))
 
-    def _splices(self, net: Net, spots: list[Spot], plan: JointPlan) -> None:
+    def _splices(self, net: Net, spots: list[Spot], plan: JointPlan, links: list[Link]) -> None:
         """Splices are named from the one that the first end's wire leads to, in the order of their ends."""
         ends, signal = len(spots), self.signal
         around: dict[int, list[int]] = {}
-        for link in plan.links:
+        for link in links:
             around.setdefault(link.a, []).append(link.b)
             around.setdefault(link.b, []).append(link.a)
         first = around[0][0]
@@ -268,12 +277,12 @@ class SignalRouter:
         }
         wires: dict[int, list[str]] = {s: [] for s in order}
         for i, spot in enumerate(spots):
-            link = next(x for x in plan.links if x.a == i)
+            link = next(x for x in links if x.a == i)
             wires[link.b].append(
                 self._wire(net, spot.end, self._end(spot), meets[link.b], link.way, link.mm2, (spot.end,))
             )
         for i, s in enumerate(order[1:]):
-            link = next(x for x in plan.links if {x.a, x.b} == {s, parent[s]})
+            link = next(x for x in links if {x.a, x.b} == {s, parent[s]})
             way = link.way if link.a == parent[s] else link.way.back()
             wire_id, rank = f"{signal.number}-{names[s]}", Order(signal.number, 3, i, net.section)
             self._add(net, wire_id, rank, meets[parent[s]], meets[s], way, link.mm2, ())
@@ -294,12 +303,12 @@ class SignalRouter:
             )
             self.router.splices.append((Order(signal.number, net.section, i, 0), splice))
 
-    def _end_to_end(self, net: Net, spots: list[Spot], plan: JointPlan) -> None:
+    def _end_to_end(self, net: Net, spots: list[Spot], links: list[Link]) -> None:
         """Wires from end to end; each takes its name from the end that lies farther from the net's first."""
         todo, seen = [0], {0}
         while todo:
             here = todo.pop(0)
-            for link in plan.links:
+            for link in links:
                 there = link.b if link.a == here else link.a if link.b == here else -1
                 if there < 0 or there in seen:
                     continue

@@ -3,44 +3,57 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from functools import cache
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pinmap.core.facts.conductors import next_size
 from pinmap.core.facts.constants import COPPER_G_PER_CM3
+from pinmap.core.loom.stations import Floats
 
 COPPER_G = COPPER_G_PER_CM3.value  # mass of 1 mm2 over 1 m
 HAIR = 1e-6  # two costs nearer than this are equal, and the first place wins
-Floats = NDArray[np.float64]
 Joints = tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True)
+class SpliceLimits:
+    """The shop's way of splicing, the same for all nets. Limits of 0 do not limit."""
+
+    stock_mm2: tuple[float, ...] = ()
+    splice_cost_g: float = 0.0
+    max_splices: int = 0
+    max_wires: int = 0
+
+    def fitting(self, ends: int) -> SpliceLimits:
+        """Limits made to fit each other: a splice takes three wires at least, and so many splices are allowed as that
+        limit asks for."""
+        most = self.max_wires and max(self.max_wires, 3)
+        splices = self.max_splices
+        if most and splices:
+            splices = max(splices, math.ceil((ends - 2) / (most - 2)))
+        return replace(self, max_splices=splices, max_wires=most)
 
 
 @dataclass(frozen=True)
 class SpliceTask:
     """One net. ``mm2`` of each end's wire; ``to_place`` metres from each end to each place, shape (ends, places);
-    ``between`` gives metres between places (p, q) by their indices; ``apart`` metres between ends, shape (ends, ends).
-    Limits of 0 do not limit. ``least_copper_g`` is a mass that no net of wires between these ends can undercut."""
+    ``between`` metres between places; no trunk need be larger than ``cap_mm2``.
+    ``least_copper_g`` is a mass that no net of wires between these ends can undercut."""
 
     mm2: tuple[float, ...]
     to_place: Floats
-    between: Callable[[NDArray[np.intp], NDArray[np.intp]], Floats]
-    apart: Floats
+    between: Floats
+    limits: SpliceLimits
     cap_mm2: float = math.inf
-    stock_mm2: tuple[float, ...] = ()
-    splice_cost_g: float = 0.0
-    max_splices: int = 0
-    max_wires: int = 0
     least_copper_g: Callable[[], float] = field(default=lambda: 0.0)
     guesses: Callable[[], tuple[tuple[tuple[int, ...], Joints], ...]] = field(default=lambda: ())  # plans to start from
 
     def trunk_mm2(self, gathered_mm2: float) -> float:
         """Size of a trunk that parts ends whose wires add up to this from the others."""
         need = min(gathered_mm2, sum(self.mm2) - gathered_mm2, self.cap_mm2)
-        return next_size(need, self.stock_mm2)
+        return next_size(need, self.limits.stock_mm2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,37 +85,39 @@ def measured(task: SpliceTask, places: tuple[int, ...], joints: Joints, *, prove
     for a, b in joints:
         around.setdefault(a, []).append(b)
         around.setdefault(b, []).append(a)
+    # From the first end outward: the point each came from; then back, what the wires beyond each point add up to.
+    came_from, order = {0: -1}, [0]
+    for here in order:
+        for there in around[here]:
+            if there != came_from[here]:
+                came_from[there] = here
+                order.append(there)
+    beyond = {point: task.mm2[point] if point < ends else 0.0 for point in order}
+    for point in reversed(order[1:]):
+        beyond[came_from[point]] += beyond[point]
     mm2, metres = [], []
-    at = np.array(places, dtype=np.intp)
-    apart = task.between(at, at) if len(places) > 1 else np.zeros((1, 1))
     for a, b in joints:
         if a < ends:
             mm2.append(task.mm2[a])
             metres.append(float(task.to_place[a, places[b - ends]]))
-            continue
-        gathered, todo = 0.0, [(a, b)]
-        while todo:
-            here, back = todo.pop()
-            if here < ends:
-                gathered += task.mm2[here]
-            todo += [(n, here) for n in around[here] if n != back]
-        mm2.append(task.trunk_mm2(gathered))
-        metres.append(float(apart[a - ends, b - ends]))
-    return SplicePlan(places, joints, tuple(mm2), tuple(metres), task.splice_cost_g, proven)
+        else:
+            mm2.append(task.trunk_mm2(beyond[a if came_from[a] == b else b]))
+            metres.append(float(task.between[places[a - ends], places[b - ends]]))
+    return SplicePlan(places, joints, tuple(mm2), tuple(metres), task.limits.splice_cost_g, proven)
 
 
-def obeys(task: SpliceTask, plan: SplicePlan) -> bool:
-    """Whether a plan keeps to the limits."""
-    if task.max_splices and len(plan.places) > task.max_splices:
+def obeys(limits: SpliceLimits, ends: int, plan: SplicePlan) -> bool:
+    """Whether a plan of so many ends keeps to the limits."""
+    if limits.max_splices and len(plan.places) > limits.max_splices:
         return False
-    if not task.max_wires:
+    if not limits.max_wires:
         return True
-    ends, count = len(task.mm2), [0] * len(plan.places)
+    count = [0] * len(plan.places)
     for joint in plan.joints:
         for point in joint:
             if point >= ends:
                 count[point - ends] += 1
-    return max(count) <= task.max_wires
+    return max(count) <= limits.max_wires
 
 
 def star(task: SpliceTask) -> SplicePlan:
@@ -112,25 +127,21 @@ def star(task: SpliceTask) -> SplicePlan:
     place = int(np.flatnonzero(copper <= copper.min() + HAIR)[0])
     joints = tuple((i, ends) for i in range(ends))
     metres = tuple(task.to_place[:, place].tolist())
-    return SplicePlan((place,), joints, task.mm2, metres, task.splice_cost_g, False)
+    return SplicePlan((place,), joints, task.mm2, metres, task.limits.splice_cost_g, False)
 
 
-@cache
-def _bits(n: int) -> Floats:
-    return ((np.arange(1 << n)[:, None] >> np.arange(n)) & 1).astype(float)
-
-
-def trunk_sizes(task: SpliceTask) -> Floats:
-    """Size of the wire that gathers each set of the ends but the first, shape (sets,)."""
-    n = len(task.mm2) - 1
-    own = np.array(task.mm2[1:])
-    gathered = _bits(n) @ own
-    need = np.minimum(np.minimum(gathered, sum(task.mm2) - gathered), task.cap_mm2)
-    sizes = need
-    if task.stock_mm2:
-        stock = np.array(sorted(task.stock_mm2))
+def trunk_sizes(mm2: Floats, cap_mm2: Floats | float, stock_mm2: tuple[float, ...], sets: Sequence[int]) -> Floats:
+    """Size of the wire that gathers each of these sets of the ends but the first, as bits. ``mm2`` of shape
+    (ends, nets) gives (sets, nets)."""
+    ends = len(mm2) - 1
+    bits = (np.array(sets)[:, None] >> np.arange(ends)) & 1
+    gathered = bits.astype(float) @ mm2[1:]
+    need = np.minimum(np.minimum(gathered, mm2.sum(axis=0) - gathered), cap_mm2)
+    sizes: Floats = need
+    if stock_mm2:
+        stock = np.array(sorted(stock_mm2))
         at = np.searchsorted(stock, need - 1e-9)
         sizes = np.where(at < len(stock), stock[np.minimum(at, len(stock) - 1)], need)
-    sizes[1 << np.arange(n)] = own
-    out: Floats = sizes
-    return out
+    single = bits.sum(axis=1) == 1
+    sizes[single] = mm2[1:][bits[single].argmax(axis=1)]
+    return sizes

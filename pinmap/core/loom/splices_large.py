@@ -12,11 +12,14 @@ from itertools import combinations
 
 import numpy as np
 
-from pinmap.core.loom.splice_task import HAIR, Joints, SplicePlan, SpliceTask, measured, obeys
+from pinmap.core.loom.splice_task import HAIR, Joints, SplicePlan, SpliceTask, measured, obeys, star
+
+_PARTINGS = 6  # tried in full at each splice
 
 
-def large_splices(task: SpliceTask, one: SplicePlan) -> SplicePlan:
+def large_splices(task: SpliceTask) -> SplicePlan:
     """The best plan found within the limits; proven only where it meets the bound that any plan must pay."""
+    one = star(task)
     starts = [(one.places, one.joints), _gathered(task), *task.guesses()]
     found: list[SplicePlan] = []
     for places, joints in starts:
@@ -24,14 +27,13 @@ def large_splices(task: SpliceTask, one: SplicePlan) -> SplicePlan:
         if kept is not None:
             found.append(_bettered(task, kept))
     best = min(found, key=lambda p: p.cost_g)
-    least = task.least_copper_g() + task.splice_cost_g
+    least = task.least_copper_g() + task.limits.splice_cost_g
     return replace(best, proven=best.cost_g <= least + HAIR)
 
 
 def _gathered(task: SpliceTask) -> tuple[tuple[int, ...], Joints]:
     """A plan that joins the two groups of ends that meet at the least cost, until three are left."""
-    every = np.arange(task.to_place.shape[1])
-    between = task.between(every, every)
+    between = task.between
     # Of each group: its number, what its ends' wires add up to, what its wire has cost up to each place.
     groups = [(i, mm2, mm2 * task.to_place[i]) for i, mm2 in enumerate(task.mm2)]
     ends, places, joints = len(groups), list[int](), list[tuple[int, int]]()
@@ -86,7 +88,7 @@ def tidy(ends: int, places: tuple[int, ...], joints: Joints) -> tuple[tuple[int,
 def _within(task: SpliceTask, places: tuple[int, ...], joints: Joints) -> SplicePlan | None:
     """A plan that obeys the limits, made from one that need not; None where dividing and joining splices does not
     lead to one."""
-    ends, most = len(task.mm2), task.max_wires
+    ends, most = len(task.mm2), task.limits.max_wires
     where, pairs = list(places), [list(j) for j in joints]
     if most:
         s = ends
@@ -100,7 +102,7 @@ def _within(task: SpliceTask, places: tuple[int, ...], joints: Joints) -> Splice
                 pairs.append([s, other])
             s += 1
     plan = _made(task, tuple(where), tuple((min(p), max(p)) for p in pairs))
-    while task.max_splices and len(plan.places) > task.max_splices:
+    while task.limits.max_splices and len(plan.places) > task.limits.max_splices:
         joined = [p for p in _joined(task, plan) if _wires_obey(task, p)]
         if not joined:
             return None
@@ -109,7 +111,7 @@ def _within(task: SpliceTask, places: tuple[int, ...], joints: Joints) -> Splice
 
 
 def _wires_obey(task: SpliceTask, plan: SplicePlan) -> bool:
-    return obeys(replace(task, max_splices=0), plan)
+    return obeys(replace(task.limits, max_splices=0), len(task.mm2), plan)
 
 
 def _made(task: SpliceTask, places: tuple[int, ...], joints: Joints) -> SplicePlan:
@@ -119,7 +121,7 @@ def _made(task: SpliceTask, places: tuple[int, ...], joints: Joints) -> SplicePl
 def _bettered(task: SpliceTask, plan: SplicePlan) -> SplicePlan:
     for _ in range(100):  # each round betters the plan, so that this is a guard and no limit
         plan = _moved(task, plan)
-        options = [p for p in _changes(task, plan) if obeys(task, p)]
+        options = [p for p in _changes(task, plan) if obeys(task.limits, len(task.mm2), p)]
         best = min(options, key=lambda p: p.cost_g, default=plan)
         if best.cost_g >= plan.cost_g - HAIR:
             return plan
@@ -130,12 +132,11 @@ def _bettered(task: SpliceTask, plan: SplicePlan) -> SplicePlan:
 def _moved(task: SpliceTask, plan: SplicePlan) -> SplicePlan:
     """Each splice at the best place for the wires that it has."""
     ends = len(task.mm2)
-    every = np.arange(task.to_place.shape[1])
     places = list(plan.places)
     for _ in range(10):
         before = list(places)
         for s in range(len(places)):
-            pull = np.zeros(len(every))
+            pull = np.zeros(task.to_place.shape[1])
             for (a, b), mm2 in zip(plan.joints, plan.mm2, strict=True):
                 if ends + s not in (a, b):
                     continue
@@ -143,7 +144,7 @@ def _moved(task: SpliceTask, plan: SplicePlan) -> SplicePlan:
                 if other < ends:
                     pull += mm2 * task.to_place[other]
                 else:
-                    pull += mm2 * task.between(np.array([places[other - ends]]), every)[0]
+                    pull += mm2 * task.between[places[other - ends]]
             if pull.min() < pull[places[s]] - HAIR:
                 places[s] = int(np.argmin(pull))
         if places == before:
@@ -161,15 +162,31 @@ def _changes(task: SpliceTask, plan: SplicePlan) -> Iterator[SplicePlan]:
             for s in splices:
                 if s != now:
                     yield _made(task, plan.places, tuple((a, s) if a == end else (a, b) for a, b in plan.joints))
-    around = _around(plan.joints)
     new = ends + len(plan.places)
-    for s in splices:  # two wires leave for a splice of their own
-        if len(around[s]) < 4:
-            continue
-        for one, two in combinations(around[s], 2):
+    for s in splices:
+        for one, two in _partings(task, plan, s):
             kept = [j for j in plan.joints if set(j) not in ({s, one}, {s, two})]
             joints = (*kept, (one, new), (two, new), (s, new))
             yield _moved(task, _made(task, (*plan.places, plan.places[s - ends]), joints))
+
+
+def _partings(task: SpliceTask, plan: SplicePlan, s: int) -> list[tuple[int, int]]:
+    """Pairs of this splice's wires, by their other ends, that would best leave for a splice of their own, while all
+    else stays where it is: the few that save the most."""
+    ends, here = len(task.mm2), plan.places[s - len(task.mm2)]
+    wires = [(a + b - s, mm2) for (a, b), mm2 in zip(plan.joints, plan.mm2, strict=True) if s in (a, b)]
+    full = task.limits.max_splices and len(plan.places) >= task.limits.max_splices
+    if len(wires) < 4 or full:
+        return []
+    metres = [task.to_place[p] if p < ends else task.between[plan.places[p - ends]] for p, _ in wires]
+    cost = np.array([mm2 for _, mm2 in wires])[:, None] * np.array(metres)
+    saved: list[tuple[float, int, int]] = []
+    for i, (one, one_mm2) in enumerate(wires[:-1]):
+        trunks = np.array([task.trunk_mm2(one_mm2 + two_mm2) for _, two_mm2 in wires[i + 1 :]])
+        apart = cost[i] + cost[i + 1 :] + trunks[:, None] * task.between[here]
+        gains = cost[i, here] + cost[i + 1 :, here] - apart.min(axis=1)
+        saved += [(-gain, one, two) for gain, (two, _) in zip(gains.tolist(), wires[i + 1 :], strict=True)]
+    return [(one, two) for _, one, two in sorted(saved)[:_PARTINGS]]
 
 
 def _joined(task: SpliceTask, plan: SplicePlan) -> Iterator[SplicePlan]:

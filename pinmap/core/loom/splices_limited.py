@@ -9,11 +9,12 @@ import math
 
 import numpy as np
 
-from pinmap.core.loom.splice_task import COPPER_G, Floats, SplicePlan, SpliceTask, measured, trunk_sizes
+from pinmap.core.loom.splice_task import COPPER_G, SplicePlan, SpliceTask, measured, trunk_sizes
 
 
 def search_limited(task: SpliceTask) -> SplicePlan:
-    """The best plan within the limits, which must be feasible for so many ends; see ``splices.feasible``."""
+    """The best plan within the limits, which must be feasible for so many ends; see
+    ``SpliceLimits.fitting``."""
     return _Limited(task).plan()
 
 
@@ -23,12 +24,12 @@ class _Limited:
     def __init__(self, task: SpliceTask) -> None:
         self.task = task
         self.n = n = len(task.mm2) - 1
-        self.most = min(task.max_wires - 1, n) if task.max_wires else n  # wires that meet before the one that leaves
-        self.spend = min(task.max_splices or n - 1, n - 1)
-        every = np.arange(task.to_place.shape[1])
-        self.between: Floats = task.between(every, every)
-        self.gram = COPPER_G * trunk_sizes(task)
-        count = len(every)
+        limits = task.limits
+        self.most = min(limits.max_wires - 1 if limits.max_wires else n, n)  # wires that meet before one leaves
+        self.spend = min(limits.max_splices or n - 1, n - 1)
+        own = np.array(task.mm2)[:, None]
+        self.gram = COPPER_G * trunk_sizes(own, task.cap_mm2, limits.stock_mm2, range(1 << n))[:, 0]
+        count = task.to_place.shape[1]
         self.gathered = np.full((1 << n, self.spend + 1, count), math.inf)
         self.meeting = np.full((1 << n, self.most + 1, self.spend + 1, count), math.inf)
         for i in range(n):
@@ -54,9 +55,9 @@ class _Limited:
                 for left in range(spent + 1):
                     sums = self.gathered[parts, left] + self.meeting[rests, met - 1, spent - left]
                     np.minimum(self.meeting[s, met, spent], sums.min(axis=0), out=self.meeting[s, met, spent])
-        wires = self.gram[s] * self.between
+        wires = self.gram[s] * self.task.between
         for spent in range(1, self.spend + 1):
-            ready = self.meeting[s, 2:, spent - 1].min(axis=0) + self.task.splice_cost_g
+            ready = self.meeting[s, 2:, spent - 1].min(axis=0) + self.task.limits.splice_cost_g
             self.gathered[s, spent] = (ready[:, None] + wires).min(axis=0)
         self.meeting[s, 1] = self.gathered[s]  # one wire, which another splice gave
 
@@ -92,6 +93,6 @@ class _Limited:
         if s.bit_count() == 1:
             self.joints.append((s.bit_length(), to))
             return
-        ready = self.meeting[s, 2:, spent - 1] + (self.gram[s] * self.between[:, at])
+        ready = self.meeting[s, 2:, spent - 1] + (self.gram[s] * self.task.between[:, at])
         met, begin = np.unravel_index(int(np.argmin(ready)), ready.shape)
         self.joints.append((self._splice(s, int(met) + 2, spent - 1, int(begin)), to))

@@ -65,3 +65,10 @@ class Way(NamedTuple):
 
     def joined(self, way: Way) -> Way:
         return Way((*self.segments, *way.segments), (*self.pieces_m, *way.pieces_m), self.length_m + way.length_m)
+
+    def meeting(self, way: Way) -> Way:
+        """``joined``, where a run that the point between divides is named once."""
+        if not self.segments or not way.segments or self.segments[-1] != way.segments[0]:
+            return self.joined(way)
+        pieces_m = (*self.pieces_m[:-1], self.pieces_m[-1] + way.pieces_m[0], *way.pieces_m[1:])
+        return Way((*self.segments, *way.segments[1:]), pieces_m, self.length_m + way.length_m)
