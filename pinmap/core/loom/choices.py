@@ -36,8 +36,8 @@ def joint_choices(snapshot: Snapshot, variant: Variant, signal: str) -> tuple[Jo
     asked = list(job.joints())
     choices = []
     for joint in Joint if asked else ():
-        plans = [plan_joint(graph, router.practice, ends, joint) for graph, ends in asked]
-        links = [link for plan, (graph, _) in zip(plans, asked, strict=True) for link in plan.links(graph)]
+        plans = [plan_joint(graph, router.practice, ends, joint) for _, graph, ends in asked]
+        links = [link for plan, (_, graph, _) in zip(plans, asked, strict=True) for link in plan.links(graph)]
         copper_g = COPPER_G_PER_CM3.value * sum(link.mm2 * link.way.length_m for link in links)
         remarks = [(p.why_not, p.waived, "" if p.proven else "not proven to be the least") for p in plans]
         choices.append(

@@ -84,12 +84,14 @@ class Router:
 
     def _route(self, signals: Sequence[Signal]) -> None:
         jobs = [SignalRouter(self, signal) for signal in signals]
-        together: dict[tuple[LoomGraph, Joint], list[NetEnds]] = {}  # planned so in a fraction of the time
+        together: dict[tuple[LoomGraph, Joint], list[tuple[SignalRouter, Net, NetEnds]]] = {}  # much faster planned so
         for job in jobs:
-            for graph, ends in job.joints():
-                together.setdefault((graph, job.signal.joint), []).append(ends)
+            for net, graph, ends in job.joints():
+                together.setdefault((graph, job.signal.joint), []).append((job, net, ends))
         for (graph, joint), asked in together.items():
-            plan_joints(graph, self.practice, asked, joint)
+            plans = plan_joints(graph, self.practice, [ends for _, _, ends in asked], joint)
+            for (job, net, _), plan in zip(asked, plans, strict=True):
+                job.plans[net] = plan
         for job in jobs:
             for net in self.nets[job.signal.key]:
                 job.route_net(net)

@@ -53,7 +53,7 @@ def letters(index: int) -> str:
 
 @dataclass
 class SignalRouter:
-    """Routes the nets of one signal."""
+    """Routes the nets of one signal. ``plans`` of its ``joints`` must be there before."""
 
     router: Router
     signal: Signal
@@ -69,6 +69,7 @@ class SignalRouter:
         self.via = router.ways.via_of(signal)
         self.via_of_net = self._shared_out() if self.via else {}
         self.taken: set[str] = set()
+        self.plans: dict[Net, JointPlan] = {}
 
     # One net
 
@@ -188,12 +189,12 @@ class SignalRouter:
             tuple(s.node for s in spots), mm2, tuple(str(s.end) for s in spots), self._cap_mm2(net, spots, mm2)
         )
 
-    def joints(self) -> Iterator[tuple[LoomGraph, NetEnds]]:
-        """Nets that are to be joined as the signal says, and the loom as they see it."""
+    def joints(self) -> Iterator[tuple[Net, LoomGraph, NetEnds]]:
+        """Nets that are to be joined as the signal says, each with the loom as it sees it and its ends."""
         for net in self.router.nets.get(self.signal.key, ()):
-            spots = self.spots(net)
+            spots = self.spots(net) if len(net.ends) > 2 else []
             if len(spots) > 2 and not any(self.is_stud(s.end) for s in spots):
-                yield self.led_graph(net), self.net_ends(net, spots)
+                yield net, self.led_graph(net), self.net_ends(net, spots)
 
     def _cap_mm2(self, net: Net, spots: list[Spot], mm2: tuple[float, ...]) -> float:
         """No trunk carries more than all sources together can give: pins that give (or take back, for a ground) and
@@ -242,11 +243,10 @@ class SignalRouter:
     def _joint(self, net: Net, spots: list[Spot]) -> None:
         signal = self.signal
         graph = self.led_graph(net)
-        ends = self.net_ends(net, spots)
-        plan = plan_joint(graph, self.router.practice, ends, signal.joint)
+        plan = self.plans[net]
         if signal.joint is Joint.CRIMP and plan.why_not:
             self._note(net, f"{plan.why_not}: spliced instead")
-            plan = plan_joint(graph, self.router.practice, ends, Joint.SPLICE)
+            plan = plan_joint(graph, self.router.practice, self.net_ends(net, spots), Joint.SPLICE)
         if plan.joint is Joint.SPLICE:
             self._splices(net, spots, plan, plan.links(graph))
         else:
