@@ -13,12 +13,17 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from hypothesis import settings
 
 from pinmap.services.shop import Shop, open_shop
 from pinmap.settings import Settings
 from pinmap.store import migrate
 from pinmap.store.engine import make_engine
 from tests.factories_databases import NAMES, Prepared, postgres_database
+
+# How long an example takes is for the benchmarks to say: a machine busy with other work must not fail a test.
+settings.register_profile("pinmap", deadline=None)
+settings.load_profile("pinmap")
 
 
 def _postgres_bin() -> Path | None:

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pinmap.core.errors import FileRejected, InputError
@@ -77,7 +77,6 @@ def snapshots(draw):
 
 
 @given(snapshots())
-@settings(deadline=None)
 def test_every_snapshot_comes_back(snapshot):
     back = load(dump(snapshot))
     assert back == snapshot

@@ -79,7 +79,7 @@ def same(a, b):
 
 
 @given(st.lists(pin(), min_size=1, max_size=8))
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 def test_csv_round_trip(pins):
     there = platform(pins)
     same(read_back(pinout_csv(there), there), sorted_pins(there))

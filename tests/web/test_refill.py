@@ -90,7 +90,7 @@ def test_no_form_no_page() -> None:
     assert refill(PAGE, "/elsewhere", {"text": ("x",)}) is None
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.text(max_size=40), st.text(max_size=40))
 def test_any_text_comes_back_as_it_was_typed(text: str, note: str) -> None:
     """And as text only: no tag is added to the page by what was typed."""
