@@ -165,26 +165,25 @@ def two_looms(cavities: int = 6, **half: object) -> JobMaker:
     return m
 
 
-def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20) -> Snapshot:
+def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20, n_trunks: int = 1) -> Snapshot:
     """A big valid job. One block is about 14 + ``n_sensors`` wires (88 blocks: 3,000 wires): a fused relay feed to four
     loads, two of them back over a splice to battery minus and two over the control unit's drivers, the relay's coil,
-    and sensors. The loom is a trunk with ``n_connectors`` branches."""
+    and sensors. The loom is a trunk with ``n_connectors`` branches, or several such in a row, each with its share of
+    the blocks; of each block one sensor is read on the next trunk."""
     m = JobMaker()
     m.zones = [Zone(key="bay", name="Engine bay", ambient_c=85.0), Zone(key="cab", name="Cab", ambient_c=45.0)]
     sides = "hdu"
-    connectors = [f"{sides[i % 3]}:C{i:03d}" for i in range(n_connectors)]
-    by_side = {side: [c for c in connectors if c[0] == side] for side in sides}
+    connectors = [f"{sides[i % 3]}:C{i:03d}" for i in range(n_connectors * n_trunks)]
+    on_trunk = [connectors[t * n_connectors : (t + 1) * n_connectors] for t in range(n_trunks)]
+    by_side = [{side: [c for c in own if c[0] == side] for side in sides} for own in on_trunk]
     used = dict.fromkeys(connectors, 0)
-    turn = dict.fromkeys(sides, 0)
+    turn = [dict.fromkeys(sides, 0) for _ in on_trunk]
 
-    def cavity(side: str) -> str:
-        turn[side] += 1
-        connector = by_side[side][turn[side] % len(by_side[side])]
+    def pin(trunk: int, side: str, kind: Kind, direction: Direction, **values: object) -> str:
+        turn[trunk][side] += 1
+        connector = by_side[trunk][side][turn[trunk][side] % len(by_side[trunk][side])]
         used[connector] += 1
-        return f"{connector}-{used[connector]}"
-
-    def pin(side: str, kind: Kind, direction: Direction, **values: object) -> str:
-        text = cavity(side)
+        text = f"{connector}-{used[connector]}"
         m.pin(text, kind, direction, **values)  # type: ignore[arg-type]  # test helper
         return text
 
@@ -197,32 +196,40 @@ def big_snapshot(n_blocks: int = 88, n_connectors: int = 60, n_sensors: int = 20
         if previous:
             m.run(previous, f"j{i}", 0.1, zone)
         previous = f"j{i}"
-    m.junction("box", kind=NodeKind.PLACE)
-    m.run("box", f"j{n_connectors // 2}", 0.3, "cab")
-    for _ in range(24):
-        m.signal(pin("u", Kind.GROUND, Direction.IN, mm2=2.5), pin("h", Kind.GROUND, Direction.OUT, mm2=2.5), code="")
+    boxes = [f"box{t}" if t else "box" for t in range(n_trunks)]
+    for trunk, box in enumerate(boxes):
+        m.junction(box, kind=NodeKind.PLACE)
+        m.run(box, f"j{trunk * n_connectors + n_connectors // 2}", 0.3, "cab")
+    for trunk in range(n_trunks):
+        for _ in range(24):
+            m.signal(
+                pin(trunk, "u", Kind.GROUND, Direction.IN, mm2=2.5),
+                pin(trunk, "h", Kind.GROUND, Direction.OUT, mm2=2.5),
+                code="",
+            )
     for block in range(n_blocks):
         f, k = f"F{block + 1}", f"K{block + 1}"
-        m.device(f, DeviceKind.FUSE, "box", rating_a=15.0)
-        m.device(k, DeviceKind.RELAY, "box", rating_a=30.0, coil_ohm=90.0, suppressed=True)
+        trunk = block % n_trunks
+        m.device(f, DeviceKind.FUSE, boxes[trunk], rating_a=15.0)
+        m.device(k, DeviceKind.RELAY, boxes[trunk], rating_a=30.0, coil_ohm=90.0, suppressed=True)
         feeds = [
-            pin("d", Kind.HIGH_SIDE, Direction.IN, amps=1.5 if i < 2 else 0.4, component=f"load{block}-{i}", mm2=1.0)
-            for i in range(4)
+            pin(trunk, "d", Kind.HIGH_SIDE, Direction.IN, amps=amps, component=f"load{block}-{i}", mm2=1.0)
+            for i, amps in enumerate((1.5, 1.5, 0.4, 0.4))
         ]
-        source = pin("h", Kind.SUPPLY_30, Direction.OUT, mm2=2.5)
+        source = pin(trunk, "h", Kind.SUPPLY_30, Direction.OUT, mm2=2.5)
         m.signal(source, *((feed, 2) for feed in feeds), inline=(f, k))
-        backs = [pin("d", Kind.GROUND, Direction.IN, component=f"load{block}-{i}", mm2=1.0) for i in range(2)]
-        m.signal(*backs, pin("h", Kind.GROUND, Direction.OUT, mm2=2.5))
+        backs = [pin(trunk, "d", Kind.GROUND, Direction.IN, component=f"load{block}-{i}", mm2=1.0) for i in range(2)]
+        m.signal(*backs, pin(trunk, "h", Kind.GROUND, Direction.OUT, mm2=2.5))
         for i in range(2, 4):
             m.signal(
-                pin("d", Kind.LOW_SIDE, Direction.IN, component=f"load{block}-{i}", mm2=1.0),
-                pin("u", Kind.LOW_SIDE, Direction.OUT, mm2=0.75),
+                pin(trunk, "d", Kind.LOW_SIDE, Direction.IN, component=f"load{block}-{i}", mm2=1.0),
+                pin(trunk, "u", Kind.LOW_SIDE, Direction.OUT, mm2=0.75),
             )
-        m.signal(pin("h", Kind.SUPPLY_15, Direction.OUT), f"{k}.86")
-        m.signal(f"{k}.85", pin("u", Kind.LOW_SIDE, Direction.OUT))
-        for _ in range(n_sensors):
+        m.signal(pin(trunk, "h", Kind.SUPPLY_15, Direction.OUT), f"{k}.86")
+        m.signal(f"{k}.85", pin(trunk, "u", Kind.LOW_SIDE, Direction.OUT))
+        for sensor in range(n_sensors):
             m.signal(
-                pin("d", Kind.ANALOGUE_5V, Direction.OUT, mm2=0.5, colour="GN"),
-                pin("u", Kind.ANALOGUE_5V, Direction.IN),
+                pin(trunk, "d", Kind.ANALOGUE_5V, Direction.OUT, mm2=0.5, colour="GN"),
+                pin((trunk + (sensor == 0)) % n_trunks, "u", Kind.ANALOGUE_5V, Direction.IN),
             )
     return m.snapshot()
