@@ -82,11 +82,13 @@ def joint_states(
 ) -> Iterator[JointState]:
     """Every joint in every case in which current flows through it."""
     devices = snapshot.active_devices(variant)
+    contacts = [*_contacts(snapshot, routing), *_between_looms(snapshot, routing)]
     for case in snapshot.job.load_cases:
         states, volts = report.wires.get(case.key), report.voltage_v.get(case.key)
         if states is None or volts is None:
             continue
-        found = [*_contacts(snapshot, routing, volts), *_between_looms(snapshot, routing, volts)]
+        drops = [abs(volts.get(a, math.nan) - volts.get(b, math.nan)) for _, a, b in contacts]
+        found = [(joint, v / joint.ohm, v) for (joint, _, _), v in zip(contacts, drops, strict=True)]
         found += [*_crimps(routing, devices, states)]
         found += _switches(routing, devices, states, volts)
         for joint, amps, drop_v in found:
@@ -94,7 +96,8 @@ def joint_states(
                 yield JointState(joint=joint, case=case, current_a=amps, drop_v=drop_v, limit=limit_of(joint, case))
 
 
-def _contacts(snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]) -> Iterator[tuple[Joint, float, float]]:
+def _contacts(snapshot: Snapshot, routing: Routing) -> Iterator[tuple[Joint, str, str]]:
+    """Mated contacts with the points of their halves."""
     seen: set[str] = set()
     for wire in routing.wires:
         for end in (wire.a, wire.b):
@@ -102,7 +105,6 @@ def _contacts(snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]) 
                 continue
             seen.add(loom)
             ohm = contact_ohm(snapshot, end.pin)
-            drop_v = abs(volts.get(pin_point(end.pin), math.nan) - volts.get(loom, math.nan))
             thinnest = min(w.mm2 for w in routing.wires_at[loom])
             usual = CONTACT_OHM.source if ohm == CONTACT_OHM.value else "its terminal family"
             joint = Joint(
@@ -113,12 +115,10 @@ def _contacts(snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]) 
                 ohm_from=usual,
                 mm2=thinnest,
             )
-            yield joint, drop_v / ohm, drop_v
+            yield joint, pin_point(end.pin), loom
 
 
-def _between_looms(
-    snapshot: Snapshot, routing: Routing, volts: Mapping[str, float]
-) -> Iterator[tuple[Joint, float, float]]:
+def _between_looms(snapshot: Snapshot, routing: Routing) -> Iterator[tuple[Joint, str, str]]:
     ends = {end.mated: end for w in routing.wires for end in (w.a, w.b) if end.mated is not None}
     for here, end in ends.items():
         mating = snapshot.mating_of[here.node]
@@ -126,14 +126,13 @@ def _between_looms(
         if here.node != mating.a or there not in ends:
             continue
         ohm = mating_ohm(snapshot, mating)
-        drop_v = abs(volts.get(mated_point(here), math.nan) - volts.get(mated_point(there), math.nan))
         wires = [w for point in (here, there) for w in routing.wires_at[mated_point(point)]]
         joint = Joint(
             label=f"contact {end.label} to {ends[there].label}", kind="contact",
             refs=(f"node:{here.node}", f"wire:{wires[0].id}"),
             ohm=ohm, ohm_from="the terminal families of its halves", mm2=min(w.mm2 for w in wires),
         )  # fmt: skip
-        yield joint, drop_v / ohm, drop_v
+        yield joint, mated_point(here), mated_point(there)
 
 
 def _crimps(

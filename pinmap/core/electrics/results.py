@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar, overload
@@ -70,6 +71,16 @@ class Volts(Mapping[str, float]):
         if found != found:
             raise KeyError(point)
         return found
+
+    @overload
+    def get(self, point: str, /) -> float | None: ...
+    @overload
+    def get(self, point: str, /, default: float | V) -> float | V: ...
+    def get(self, point: str, /, default: object = None) -> object:
+        """As of any mapping; without raising inside, since many points float."""
+        at = self._place.get(point)
+        found = math.nan if at is None else float(self._volts[at])
+        return default if math.isnan(found) else found
 
     def __iter__(self) -> Iterator[str]:
         return (point for point, i in self._place.items() if not np.isnan(self._volts[i]))
