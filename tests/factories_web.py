@@ -126,10 +126,11 @@ class Form:
         own = [t for t in tag.select("input, select, textarea, button") if not t.get("form")]
         apart = page.select(f'[form="{tag["id"]}"]') if tag.get("id") else []
         self.controls = [t for t in (*own, *apart) if t.get("name")]
+        self.buttons = [t for t in (*own, *apart) if t.name == "button" and t.get("type", "submit") == "submit"]
 
     @property
     def action(self) -> str:
-        return str(self.tag["action"])
+        return str(self.tag.get("action", ""))
 
     def values(self) -> dict[str, list[str]]:
         """What the browser would send if nobody typed anything, without buttons."""
@@ -212,10 +213,17 @@ class Visitor:
 
     def _take(self, answer: Response) -> Self:
         self.answer = answer
-        self.page = BeautifulSoup(answer.text, "html.parser")
+        self._page: BeautifulSoup | None = None
         if answer.request.method == "GET":
             self.at = answer.url.raw_path.decode()
         return self
+
+    @property
+    def page(self) -> BeautifulSoup:
+        """The page that came last; parsed when first asked for, since that takes longer than many an answer."""
+        if self._page is None:
+            self._page = BeautifulSoup(self.answer.text, "html.parser")
+        return self._page
 
     @property
     def status(self) -> int:

@@ -48,6 +48,12 @@ def bench_copy(prepared: Prepared) -> Callable[[], AbstractContextManager[str]]:
     return lambda: prepared.copy("bench", _fill_bench)
 
 
+@pytest.fixture(scope="session")
+def empty_copy(prepared: Prepared) -> Callable[[], AbstractContextManager[str]]:
+    """Makes databases with nothing in them."""
+    return lambda: prepared.copy("empty", lambda _: None)
+
+
 @pytest.fixture
 def bench(bench_copy: Callable[[], AbstractContextManager[str]]) -> Iterator[Visitor]:
     """Someone with a browser at the app with the small jobs."""
