@@ -146,12 +146,17 @@ class Stretches:
     def _all_spans(self) -> Mapping[str, list[Span]]:
         """Of the segments that have a splice in them."""
         found: dict[str, list[Span]] = {key: [] for key in self._inside}
+        cut: dict[tuple[str, ...], list[int]] = {}  # by way, which many wires share: where on it those segments are
         for wire in self.routing.wires if found else ():
-            last = len(wire.segments) - 1
-            for i, key in enumerate(wire.segments):
-                if key in found:
-                    low, high = self._span(wire, i, last)
-                    found[key].append(Span(wire.id, low, high))
+            places = cut.get(wire.segments)
+            if places is None:
+                places = cut[wire.segments] = [i for i, key in enumerate(wire.segments) if key in found]
+            ends_inside = wire.a.splice or wire.b.splice
+            for i in places:
+                key = wire.segments[i]
+                whole = 0.0, self.segment[key].length_m
+                low, high = self._span(wire, i, len(wire.segments) - 1) if ends_inside else whole
+                found[key].append(Span(wire.id, low, high))
         return found
 
     def _span(self, wire: Wire, i: int, last: int) -> tuple[float, float]:
