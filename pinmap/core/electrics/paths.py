@@ -12,6 +12,8 @@ from pinmap.core.electrics.load_states import Reached
 from pinmap.core.electrics.network import Network, Solution
 from pinmap.core.electrics.sizing import Demand
 
+_SAME = 1e-7  # what differs by less is the same up to rounding
+
 
 @dataclass(frozen=True)
 class Tree:
@@ -150,11 +152,12 @@ def trace_demand(
     each[asks] = budget[asks] / on_ways(length_m * root)[asks]
     share = length_m / (root * wire_ohm)
     met = voltage >= need - 1e-9  # then no wire on the way is too thin, however it is shared out
-    # Whoever asks most of a wire is the one with the least ``each`` below it.
-    order = np.argsort(each, kind="stable")
+    # Whoever asks most of a wire is the one with the least ``each`` below it; of those who ask the same up to rounding
+    # the first, however the solution came about.
+    order = np.argsort(each.astype(np.float32), kind="stable")
     rank = np.empty_like(order)
     rank[order] = np.arange(order.size)
-    each, none = np.append(each[order], np.inf), order.size
+    each, none = np.append(np.minimum.accumulate(each[order][::-1])[::-1], np.inf), order.size
     for chosen, least_growth in ((asks & met, 1.0), (asks & ~met, 0.0)):
         least = np.full(branches, none)
         for tree, ends in ((ways.to_plus, feed), (ways.to_minus, back)):
@@ -163,8 +166,9 @@ def trace_demand(
             least = np.minimum(least, tree.least(at, branches, none))
         which = np.where(there, least[branch], none) if branches else np.full(n, none)
         growth = np.maximum(each[which] * share, least_growth)
-        less = growth < demand.growth
-        demand.growth[less], demand.growth_load[less] = growth[less], len(demand.loads) + order[which[less]]
+        less = growth < demand.growth * (1 - _SAME)
+        demand.growth_load[less] = len(demand.loads) + order[which[less]]
+        np.minimum(growth, demand.growth, out=demand.growth)
     demand.loads.extend(map(reached.name, range(len(reached))))
 
 
