@@ -45,7 +45,7 @@ from tests.hostile_page import Seen
 EACH = os.environ.get("PINMAP_TEST_HOSTILE") == "each"
 ALL = EACH or os.environ.get("PINMAP_TEST_HOSTILE") == "all"
 SHARE = 1 if ALL else 160
-RENEWED_AFTER = 160  # forms taken, so that pages do not grow beyond what a shop has
+RENEWED_AFTER = 30  # forms taken, so that pages do not grow beyond what a shop has
 PAGES = list(dict.fromkeys(stand.page for stands in FORMS.values() for stand in stands if stand.page))
 UPLOADS = {
     "/platforms/rig/import": "file",
@@ -140,7 +140,7 @@ class Desk:
 
     def __init__(self, shops: Shops, route: str, stand: Stand, form: Form) -> None:
         self.shops, self.route, self.stand, self.form = shops, route, stand, form
-        self.sent = self.refused = 0
+        self.sent = self.refused = self.renewed = 0
         self.begin(anew=ALL)
 
     def begin(self, *, anew: bool = True) -> None:
@@ -155,7 +155,9 @@ class Desk:
 
     def _open_again(self) -> None:
         if self.taken >= RENEWED_AFTER:
-            _look_around(self.visitor, f"{self.taken} times {self.route}")
+            self.renewed += 1
+            if self.renewed % 3 == 0:
+                _look_around(self.visitor, f"{self.taken} times {self.route}")
             self.stands = False
             return
         landed = self.visitor.at.partition("?")[0] == self.page.partition("?")[0]
