@@ -2,13 +2,15 @@
 
 The longest way through a piece of the loom lies straight as its trunk; branches take the heading with the most room,
 loops move as one shape (``loops``). Where a piece without loops leaves two runs in each other's way, it is laid out by
-equal angles instead, which cannot cross (J. Felsenstein, "Inferring Phylogenies", 2004, chapter 34, from memory).
+equal angles instead, which cannot cross (J. Felsenstein, "Inferring Phylogenies", 2004, chapter 34, from memory). With
+loops, their other shapes are tried, then what found no way goes before the rest, and the layout with the fewest
+crossings is taken.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import NamedTuple
@@ -17,14 +19,15 @@ import networkx as nx
 import numpy as np
 
 from pinmap.core.errors import InputError, StructureError
-from pinmap.core.loom.loops import Shape, knot, straight
-from pinmap.core.loom.plane import Floats, Point, crosses, crossings, length_of, room, turn_between
+from pinmap.core.loom.loops import Shape, knots, straight
+from pinmap.core.loom.plane import Floats, Point, crosses, crossings, length_of, rooms, turn_between
 from pinmap.core.model.looms import Node, Segment
 
 _HEADINGS = [math.radians(7.5 * i) for i in range(48)]
 _CLEARS = (1.0, 0.4, 0.1)  # shares of the room wanted between runs, the first that works out
 _TALL = 1.0  # room that a branch gives up for each metre that it would stand farther from the trunk than _FLAT
 _FLAT = 0.12  # of the trunk's length; a loom that lies flat takes fewer sheets
+_AGAIN = 3  # times that what found no way goes first
 _MEET_M = 1e-6  # a crossing so near to a run's end is the node where both meet
 _LEAST_TURNS = (math.radians(29), math.radians(14), math.radians(7))  # between two runs at a node, best first
 
@@ -133,37 +136,72 @@ def _lay_out(piece: Sequence[str], segments: Sequence[Segment], order: Mapping[s
     for s in segments:
         if s.a != s.b and s.length_m < graph.get_edge_data(s.a, s.b, {}).get("length", math.inf):
             graph.add_edge(s.a, s.b, length=s.length_m)
-    shapes = _shapes(segments)
-    looped = any(len(shape.runs) > 1 or len(shape.at) == 1 for shape in shapes)
+    choices = _shapes(segments)
+    shapes = [next(c) for c in choices]
+    tried: list[_Tried] = []
+    while True:
+        greedy = _clear(graph, shapes, order)
+        if greedy is None and all(len(s.runs) == 1 and len(s.at) == 2 for s in shapes):
+            return _by_equal_angles(graph, piece, segments, order)
+        if greedy is None:
+            greedy = _Greedy(graph, shapes, order, _CLEARS[-1])
+            greedy.run(strict=False)
+        tried.append(greedy.tried(piece, segments))
+        if not tried[-1].crossings:
+            return tried[-1].laid
+        others = [next(c, None) for c in choices]
+        if all(other is None for other in others):
+            break
+        shapes = [other or shape for other, shape in zip(others, shapes, strict=True)]
+    shapes, urgent = min(tried, key=lambda t: t.crossings).shapes, dict[str, int]()
+    for _ in range(_AGAIN):
+        greedy = _Greedy(graph, shapes, order, _CLEARS[-1], urgent)
+        greedy.run(strict=False)
+        tried.append(greedy.tried(piece, segments))
+        for name in greedy.failed:  # goes before the others
+            urgent[name] = urgent.get(name, 0) + 1
+    return min(tried, key=lambda t: t.crossings).laid
+
+
+class _Tried(NamedTuple):
+    crossings: int
+    laid: FlatPiece
+    shapes: list[Shape]
+
+
+def _clear(graph: nx.Graph[str], shapes: Sequence[Shape], order: Mapping[str, int]) -> _Greedy | None:
+    """A layout without crossings, with the most room between runs that works out."""
     for share in _CLEARS:
         greedy = _Greedy(graph, shapes, order, share)
         if greedy.run(strict=True):
-            break
-    else:
-        greedy = _Greedy(graph, shapes, order, _CLEARS[-1])
-        if looped:
-            greedy.run(strict=False)
-        else:
-            greedy.at = _equal_angles(graph, order)
-            greedy.runs = {s.key: (greedy.at[s.a], greedy.at[s.b]) for s in segments}
-    laid = tuple(Run(s.key, s.a, s.b, greedy.runs[s.key]) for s in segments)
-    return FlatPiece({name: greedy.at[name] for name in piece}, laid)
+            return greedy
+    return None
 
 
-def _shapes(segments: Sequence[Segment]) -> list[Shape]:
-    """Runs on their own, and loops that hang together as one shape each."""
+def _shapes(segments: Sequence[Segment]) -> list[Iterator[Shape]]:
+    """Runs on their own, and loops that hang together as one shape each, in one way after another."""
     graph: nx.Graph[str] = nx.Graph()
     between: dict[frozenset[str], list[Segment]] = {}
     for s in segments:
         between.setdefault(frozenset((s.a, s.b)), []).append(s)
         if s.a != s.b:
             graph.add_edge(s.a, s.b)
-    found = [knot([s]) for pair, group in between.items() if len(pair) == 1 for s in group]
+    found = [knots([s]) for pair, group in between.items() if len(pair) == 1 for s in group]
     for edges in nx.biconnected_component_edges(graph):
         inside = [s for e in edges for s in between[frozenset(e)]]
         inside.sort(key=lambda s: s.key)
-        found.append(straight(inside[0]) if len(inside) == 1 else knot(inside))
+        found.append(iter([straight(inside[0])]) if len(inside) == 1 else knots(inside, _hanging(graph, inside)))
     return found
+
+
+def _hanging(graph: nx.Graph[str], loops: Sequence[Segment]) -> dict[str, float]:
+    """How many runs hang on each node of loops that hang together."""
+    rest = graph.copy()
+    rest.remove_edges_from((s.a, s.b) for s in loops)
+    return {
+        n: float(rest.subgraph(nx.node_connected_component(rest, n)).number_of_edges())
+        for n in {n for s in loops for n in (s.a, s.b)}
+    }
 
 
 def _trunk(tree: nx.Graph[str], order: Mapping[str, int]) -> list[str]:
@@ -183,7 +221,17 @@ def _trunk(tree: nx.Graph[str], order: Mapping[str, int]) -> list[str]:
 class _Greedy:
     """Trunk straight, then shape by shape, the farthest reaching first, each with the heading that has most room."""
 
-    def __init__(self, graph: nx.Graph[str], shapes: Sequence[Shape], order: Mapping[str, int], share: float) -> None:
+    def __init__(
+        self,
+        graph: nx.Graph[str],
+        shapes: Sequence[Shape],
+        order: Mapping[str, int],
+        share: float,
+        urgent: Mapping[str, int] | None = None,
+    ) -> None:
+        self.urgent = urgent or {}
+        self.failed: list[str] = []  # shapes that found no way without a crossing, by their first run
+        self.urgency: dict[tuple[int, str], int] = {}
         self.share = share
         self.graph, self.shapes, self.order = graph, shapes, order
         self.shapes_at: dict[str, list[Shape]] = {n: [] for n in graph}
@@ -216,18 +264,31 @@ class _Greedy:
         waiting = [(s, u) for u in list(self.at) for s in self.shapes_at[u] if id(s) not in placed]
         side = 1
         while waiting:
-            waiting.sort(key=lambda w: (-self.reach[id(w[0]), w[1]], self.order[w[1]], min(w[0].runs)))
+            waiting.sort(key=self._turn_to_come)
             shape, u = waiting.pop(0)
             if id(shape) in placed:
                 continue
             placed.add(id(shape))
-            best = self._best(shape, u, side, strict)
-            if best is None:
+            best = self._best(shape, u, side)
+            if best is None and strict:
                 return False
+            if best is None:
+                self.failed.append(min(shape.runs))
+                best = self._least_crossed(shape, u)
             self._add(best, u)
             side = -side
             waiting += [(s, v) for v in shape.at if v != u for s in self.shapes_at[v] if id(s) not in placed]
         return True
+
+    def tried(self, piece: Sequence[str], segments: Sequence[Segment]) -> _Tried:
+        """What was laid."""
+        runs = tuple(Run(s.key, s.a, s.b, self.runs[s.key]) for s in segments)
+        laid = FlatPiece({name: self.at[name] for name in piece}, runs)
+        return _Tried(len(crossings_of(laid)), laid, list(self.shapes))
+
+    def _turn_to_come(self, one: tuple[Shape, str]) -> tuple[int, float, int, str]:
+        shape, u = one
+        return -self.urgency[id(shape), u], -self.reach[id(shape), u], self.order[u], min(shape.runs)
 
     def _measure(self, placed: set[int]) -> None:
         """How far each shape leads from the node that it hangs on, what hangs on it included; without recursion."""
@@ -247,6 +308,10 @@ class _Greedy:
             ]
             own = max(math.dist(shape.at[u], p) for points in shape.runs.values() for p in points)
             self.reach[id(shape), u] = max([own, *beyond])
+            self.urgency[id(shape), u] = max(
+                [self.urgent.get(min(shape.runs), 0)]
+                + [self.urgency[id(s), v] for v in shape.at if v != u for s in self.shapes_at[v] if s is not shape]
+            )
 
     def _add(self, shape: Shape, entry: str) -> None:
         self.at.update({n: p for n, p in shape.at.items() if n != entry})
@@ -266,40 +331,44 @@ class _Greedy:
                 if n == len(lines) - 1:
                     self.headings[shape.ends[key][1]].append(heading + math.pi)
 
-    def _best(self, shape: Shape, u: str, side: int, strict: bool) -> Shape | None:
+    def _best(self, shape: Shape, u: str, side: int) -> Shape | None:
+        """The shape where it has the most room; None where it would cross something at every heading."""
         laid = np.concatenate(self.lines) if self.lines else np.zeros((0, 4))
         others = laid[[u not in ends for ends in self.touching]] if len(laid) else laid
         single = len(shape.at) == 2 and len(shape.runs) == 1
         toward = next(p for n, p in shape.at.items() if n != u) if single else shape.middle()
         length = math.dist(shape.at[u], toward)
         reach = self.reach[id(shape), u]
-        start = np.array(self.at[u])
+        (x, y), flips = self.at[u], (False,) if single else (False, True)
+        tried = [(heading, mirrored) for heading in _HEADINGS for mirrored in flips]
+        lines = np.stack([_turned_lines(shape, u, toward, self.at[u], h, mirrored=m) for h, m in tried])
+        spaces = rooms(lines.reshape(-1, 4), others).reshape(len(tried), -1).min(axis=1)
+        along = np.array([(math.cos(h), math.sin(h)) for h, _ in tried])
+        ahead = np.concatenate((np.array((x, y)) + along * length, np.array((x, y)) + along * reach), axis=1)
+        opens = np.minimum(rooms(ahead, others), 0.6 * reach + 6 * self.clear)
+        wanted = min(self.clear, length / 4)
+        turns: dict[int, float] = {}
         for least in _LEAST_TURNS:
-            best: tuple[float, Shape] | None = None
-            for heading in _HEADINGS:
-                for mirrored in (False,) if single else (False, True):
-                    there = _turned(shape, u, toward, self.at[u], heading, mirrored=mirrored)
-                    turn = self._turn(there, u)
-                    if turn < least:
-                        continue
-                    space = room(there.lines, others)
-                    if space < min(self.clear, length / 4) or (space == 0.0 and len(others)):
-                        continue
-                    tip = start + length * np.array([math.cos(heading), math.sin(heading)])
-                    far = start + (tip - start) * (reach / length if length else 1.0)
-                    ahead = np.array([[*tip, *far]])
-                    open_m = min(room(ahead, others), 0.6 * reach + 6 * self.clear)
-                    back = min((turn_between(heading - h - math.pi) for h in self.headings[u]), default=0.0)
-                    sideways = (
-                        1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
-                    )
-                    tall = max(0.0, max(abs(float(y)) for y in (*there.lines[:, 1], far[1])) - self.tall)
-                    cost = -open_m + self.clear * (sideways - 2.0 * min(turn, 1.0)) + _TALL * tall
-                    if best is None or cost < best[0] - 1e-9:
-                        best = (cost, there)
+            best: tuple[float, int] | None = None
+            for i, (heading, mirrored) in enumerate(tried):
+                space = float(spaces[i])
+                if space < wanted or (space == 0.0 and len(others)):
+                    continue
+                if i not in turns:
+                    turns[i] = self._turn(_turned(shape, u, toward, self.at[u], heading, mirrored=mirrored), u)
+                turn = turns[i]
+                if turn < least:
+                    continue
+                back = min((turn_between(heading - h - math.pi) for h in self.headings[u]), default=0.0)
+                sideways = 1.2 * abs(math.cos(heading)) + 0.4 * back + (0.5 if math.sin(heading) * side < 0 else 0.0)
+                tall = max(0.0, float(np.abs(lines[i, :, 1]).max()) - self.tall, abs(float(ahead[i, 3])) - self.tall)
+                cost = -float(opens[i]) + self.clear * (sideways - 2.0 * min(turn, 1.0)) + _TALL * tall
+                if best is None or cost < best[0] - 1e-9:
+                    best = (cost, i)
             if best is not None:
-                return best[1]
-        return None if strict else self._least_crossed(shape, u, toward, others)
+                heading, mirrored = tried[best[1]]
+                return _turned(shape, u, toward, self.at[u], heading, mirrored=mirrored)
+        return None
 
     def _turn(self, there: Shape, u: str) -> float:
         """The least angle between the shape's own lines at a node and those already there."""
@@ -310,10 +379,23 @@ class _Greedy:
         own = [math.atan2(q[1] - y, q[0] - x) for q in beside]
         return min((turn_between(a - b) for a in own for b in self.headings[u]), default=math.pi)
 
-    def _least_crossed(self, shape: Shape, u: str, toward: Point, others: Floats) -> Shape:
+    def _least_crossed(self, shape: Shape, u: str) -> Shape:
         """Where nothing else is left: the heading that crosses the fewest runs."""
+        laid = np.concatenate(self.lines) if self.lines else np.zeros((0, 4))
+        others = laid[[u not in ends for ends in self.touching]] if len(laid) else laid
+        toward = shape.middle()
         tried = [_turned(shape, u, toward, self.at[u], h, mirrored=m) for h in _HEADINGS for m in (False, True)]
         return min(tried, key=lambda t: (crossings(t.lines, others), -round(self._turn(t, u), 6)))
+
+
+def _turned_lines(shape: Shape, u: str, toward: Point, place: Point, heading: float, *, mirrored: bool) -> Floats:
+    """The lines of ``_turned``."""
+    flip = -1.0 if mirrored else 1.0
+    turn = heading - math.atan2(flip * (toward[1] - shape.at[u][1]), toward[0] - shape.at[u][0])
+    away = (shape.lines.reshape(-1, 2) - shape.at[u]) * (1.0, flip)
+    c, s = math.cos(turn), math.sin(turn)
+    found: Floats = (away @ np.array([[c, s], [-s, c]]) + place).reshape(-1, 4)
+    return found
 
 
 def _turned(shape: Shape, u: str, toward: Point, place: Point, heading: float, *, mirrored: bool) -> Shape:
@@ -328,6 +410,13 @@ def _turned(shape: Shape, u: str, toward: Point, place: Point, heading: float, *
         return place[0] + c * dx - s * dy, place[1] + s * dx + c * dy
 
     return shape.moved(move)
+
+
+def _by_equal_angles(
+    graph: nx.Graph[str], piece: Sequence[str], segments: Sequence[Segment], order: Mapping[str, int]
+) -> FlatPiece:
+    at = _equal_angles(graph, order)
+    return FlatPiece({n: at[n] for n in piece}, tuple(Run(s.key, s.a, s.b, (at[s.a], at[s.b])) for s in segments))
 
 
 def _equal_angles(tree: nx.Graph[str], order: Mapping[str, int]) -> dict[str, tuple[float, float]]:

@@ -1,8 +1,8 @@
 """The shape of loops laid flat: every run true to length, straight where it can be and bent where it cannot.
 
 One loop lies as the polygon that has its runs as sides, its corners on one circle. Where that is too flat, and where
-loops share runs, the nodes are spread by their distances (T. Kamada, S. Kawai 1989), drawn together until no two are
-farther apart than the run between them is long, and each run with length to spare makes a bend.
+loops share runs, they are laid like a linkage (``linkage``), or the nodes are spread by their distances and drawn
+together until no two are farther apart than the run between them is long; each run with length to spare makes a bend.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from functools import cached_property
 import networkx as nx
 import numpy as np
 
+from pinmap.core.loom.linkage import linkages
 from pinmap.core.loom.plane import Floats, Point, crossings, room
 from pinmap.core.model.looms import Segment
 
@@ -58,12 +59,18 @@ def straight(segment: Segment) -> Shape:
     return Shape(at, _ends([segment]), {segment.key: (at[segment.a], at[segment.b])})
 
 
-def knot(segments: Sequence[Segment]) -> Shape:
-    """Loops that hang together: one, or several with runs in common."""
+def knots(segments: Sequence[Segment], weight: Mapping[str, float] | None = None) -> Iterator[Shape]:
+    """Loops that hang together, one or several with runs in common, in one shape after another, the likeliest first.
+    ``weight`` says how much hangs on a node, which should then lie outside."""
     round_trip = _around(segments)
     if round_trip is not None:
-        return round_trip
-    at = _spread(segments)
+        yield round_trip
+        return
+    for at in _spreads(segments, weight or {}):
+        yield _bent(segments, at)
+
+
+def _bent(segments: Sequence[Segment], at: dict[str, Point]) -> Shape:
     runs: dict[str, tuple[Point, ...]] = {}
     taken = np.zeros((0, 4))
     for s in sorted(segments, key=lambda s: s.length_m - math.dist(at[s.a], at[s.b])):
@@ -125,8 +132,9 @@ def _circle(longest: float, others: Sequence[float]) -> float:
     return high
 
 
-def _spread(segments: Sequence[Segment]) -> dict[str, Point]:
-    """Places of the nodes, no two farther apart than their run is long. Nodes with no length between them are one."""
+def _spreads(segments: Sequence[Segment], weight: Mapping[str, float]) -> Iterator[dict[str, Point]]:
+    """Places of the nodes, no two farther apart than their run is long; the best first. Nodes with no length between
+    them are one."""
     same = nx.utils.UnionFind(n for s in segments for n in (s.a, s.b))
     for s in segments:
         if s.length_m <= 0:
@@ -137,36 +145,36 @@ def _spread(segments: Sequence[Segment]) -> dict[str, Point]:
     for s in segments:
         if same[s.a] != same[s.b]:
             lengths.setdefault(frozenset((same[s.a], same[s.b])), []).append(s.length_m)
-    for (a, b), found in lengths.items():
+    for pair, found in lengths.items():
+        a, b = sorted(pair)
         shortest, *more = sorted(found)
         graph.add_edge(a, b, length=shortest * (_SQUEEZE if more and more[0] < shortest / _SQUEEZE else 1.0))
+    names = {n: same[n] for s in segments for n in (s.a, s.b)}
     if len(graph) == 1:
-        places = dict.fromkeys(graph, (0.0, 0.0))
-    elif len(graph) == 2:
+        yield dict.fromkeys(names, (0.0, 0.0))
+        return
+    if len(graph) == 2:
         (a, b), *_ = graph.edges
         places = {a: (0.0, 0.0), b: (float(graph.edges[a, b]["length"]), 0.0)}
-    else:
-        laid = _laid(graph)
-        places = {name: (float(x), float(y)) for name, (x, y) in laid.items()}
-    shares = [
-        graph.edges[a, b]["length"] / apart for a, b in graph.edges if (apart := math.dist(places[a], places[b])) > 0
-    ]
-    scale = min(shares, default=1.0)
-    return {n: (places[same[n]][0] * scale, places[same[n]][1] * scale) for s in segments for n in (s.a, s.b)}
+        yield {n: places[there] for n, there in names.items()}
+        return
+    heavy: dict[str, float] = {}
+    for n, there in names.items():
+        heavy[there] = heavy.get(there, 0.0) + weight.get(n, 0.0)
+    starts: list[Mapping[str, Floats] | None] = [None]
+    for places in linkages(graph, heavy) if nx.is_biconnected(graph) else ():
+        starts = [None, {n: np.array(p) for n, p in places.items()}]
+        yield {n: places[there] for n, there in names.items()}
+    for start in starts:
+        yield _sprung(graph, names, start)
 
 
-def _laid(graph: nx.Graph[str]) -> Mapping[str, Floats]:
-    """Places by springs (T. Kamada and S. Kawai, 1989); where runs cross then and the loops can lie flat, begun from a
-    layout without crossings as well, and the better of both."""
-    laid: Mapping[str, Floats] = nx.kamada_kawai_layout(graph, weight="length")
-
-    def crossed(at: Mapping[str, Floats]) -> int:
-        lines = np.array([(*at[a], *at[b]) for a, b in graph.edges], dtype=np.float64)
-        return crossings(lines, lines)
-
-    if not crossed(laid) or not nx.check_planarity(graph)[0]:
-        return laid
-    return min(laid, nx.kamada_kawai_layout(graph, weight="length", pos=nx.planar_layout(graph)), key=crossed)
+def _sprung(graph: nx.Graph[str], names: Mapping[str, str], start: Mapping[str, Floats] | None) -> dict[str, Point]:
+    """Places by springs (T. Kamada and S. Kawai, 1989), from a circle or another layout."""
+    laid: Mapping[str, Floats] = nx.kamada_kawai_layout(graph, weight="length", pos=start)
+    apart = ((graph.edges[a, b]["length"], math.dist(laid[a], laid[b])) for a, b in graph.edges)
+    scale = min((length / far for length, far in apart if far > 0), default=1.0)
+    return {n: (float(laid[there][0]) * scale, float(laid[there][1]) * scale) for n, there in names.items()}
 
 
 def _least_crossed(a: Point, b: Point, length_m: float, taken: Floats) -> tuple[Point, ...]:

@@ -30,32 +30,46 @@ def crossings(lines: Floats, others: Floats) -> int:
 
 def room(lines: Floats, others: Floats) -> float:
     """Least distance between any of ``lines`` and any of ``others``; 0 where they cross, infinite without others."""
-    if not len(others) or not len(lines):
-        return math.inf
-    return min(_distance(ln[:2], ln[2:], others) for ln in lines)
+    return float(rooms(lines, others).min(initial=math.inf))
 
 
-def _distance(a: Floats, b: Floats, others: Floats) -> float:
-    p, q = others[:, :2], others[:, 2:]
-    if bool(np.any(crosses(a, b, p, q))):
-        return 0.0
-    ends = (_to_line(p, a, b), _to_line(q, a, b), _to_lines(a, p, q), _to_lines(b, p, q))
-    return float(min(e.min() for e in ends))
-
-
-def _to_line(points: Floats, a: Floats, b: Floats) -> Floats:
-    d = b - a
-    square = float(d @ d)
-    t = np.clip((points - a) @ d / square, 0, 1) if square else np.zeros(len(points))
-    found: Floats = np.hypot(*(points - a - t[:, None] * d).T)
+def rooms(lines: Floats, others: Floats) -> Floats:
+    """``room`` of each line by itself."""
+    found = np.full(len(lines), math.inf)
+    if not len(others):
+        return found
+    rows = max(_AT_ONCE // len(others), 1)
+    for first in range(0, len(lines), rows):
+        found[first : first + rows] = _distances(lines[first : first + rows], others)
     return found
 
 
-def _to_lines(point: Floats, p: Floats, q: Floats) -> Floats:
-    d = q - p
-    square = np.einsum("ij,ij->i", d, d)
-    t = np.clip(np.einsum("ij,ij->i", point - p, d) / np.where(square == 0, 1, square), 0, 1)
-    found: Floats = np.hypot(*(point - p - t[:, None] * d).T)
+_AT_ONCE = 100_000  # pairs of lines: arrays that stay in the processor's cache
+
+
+def _distances(lines: Floats, others: Floats) -> Floats:
+    a, b, p, q = lines[:, None, :2], lines[:, None, 2:], others[None, :, :2], others[None, :, 2:]
+    d, e = b - a, q - p
+
+    def side(step: Floats, start: Floats, point: Floats) -> Floats:
+        away = point - start
+        found: Floats = step[..., 0] * away[..., 1] - step[..., 1] * away[..., 0]
+        return found
+
+    crossed = (side(d, a, p) * side(d, a, q) < 0) & (side(e, p, a) * side(e, p, b) < 0)
+    near = np.minimum(
+        np.minimum(_to_line(p, a, d), _to_line(q, a, d)), np.minimum(_to_line(a, p, e), _to_line(b, p, e))
+    )
+    found: Floats = np.where(crossed, 0.0, near).min(axis=1)
+    return found
+
+
+def _to_line(points: Floats, start: Floats, step: Floats) -> Floats:
+    """From points to the lines that go a step from their start."""
+    away = points - start
+    square = (step**2).sum(axis=-1)
+    t = np.clip((away * step).sum(axis=-1) / np.where(square == 0, 1, square), 0, 1)
+    found: Floats = np.hypot(away[..., 0] - t * step[..., 0], away[..., 1] - t * step[..., 1])
     return found
 
 
