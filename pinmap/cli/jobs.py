@@ -1,19 +1,24 @@
-"""``pinmap jobs``, ``check``, ``build``, ``schema``, ``job export`` and ``job import``."""
+"""``pinmap jobs``, ``check``, ``size``, ``build``, ``schema``, ``job export`` and ``job import``."""
 
 from __future__ import annotations
 
 import json as json_lib
+import math
+import signal as signal_module
+import sys
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from pinmap.core.electrics.size_watch import Progress
 from pinmap.core.facts.functions import Dictionary, dictionary
 from pinmap.core.model.jobs import Snapshot
 from pinmap.core.model.words import Severity
 from pinmap.exchange import job_json
-from pinmap.services import analysis, jobs, outputs
+from pinmap.services import analysis, jobs, outputs, sizing
 from pinmap.services.shop import open_shop
 from pinmap.settings import Settings
 
@@ -65,6 +70,57 @@ def check(
         print(f"{len(found)} findings in {len(chosen)} variants")
     standing = [f for f in found if f.severity != Severity.NOTE and f.key not in accepted]
     raise typer.Exit(1 if standing else 0)
+
+
+def size(
+    job: JobArg,
+    signal: Annotated[str, typer.Option(help="Key of one signal; without it the whole job.")] = "",
+    json: JsonOpt = False,
+) -> None:
+    """Find the sizes of least copper that meet every limit in every case and variant. On a terminal it says on standard
+    error how far it is; Ctrl-C ends it with the best so far."""
+    snapshot, words = _load(job)
+    scope = sizing.wires_of(analysis.analyse(snapshot, snapshot.variants[0], words), signal)
+    found = _watched(lambda tell: sizing.propose(snapshot, words, scope, tell))
+    if json:
+        print(json_lib.dumps(asdict(found), ensure_ascii=False, indent=1))
+        return
+    for line in found.lines:
+        if line.changes:
+            print(f"{', '.join(line.wires):<24} {line.now_mm2:g} -> {line.mm2:g} mm²  {line.limit}: {line.why}")
+    for broken in found.broken:
+        print(f"broken: {broken.what} ({broken.variant}): {broken.why}")
+    print(f"copper {found.copper_before_kg:.4g} kg -> {found.copper_kg:.4g} kg, all variants; {_sureness(found)}")
+
+
+def _sureness(found: sizing.Proposal) -> str:
+    if found.proven:
+        return "on these routes no choice has less"
+    if math.isinf(found.above_pct):
+        return "not proven to be the least"
+    return f"on these routes at most {found.above_pct:.2g} % above the least possible"
+
+
+def _watched(run: Callable[[Callable[[Progress], bool]], sizing.Proposal]) -> sizing.Proposal:
+    """A search that tells on a terminal how far it is, and that the first Ctrl-C ends."""
+    stopped: list[int] = []
+    shows = sys.stderr.isatty()
+
+    def tell(at: Progress) -> bool:
+        if shows:
+            parts = [f"{at.seconds:.0f} s", f"round {max(at.rounds, 1)}"]
+            parts += [f"{at.best_kg:.4g} kg"] if at.best_kg else []
+            parts += [f"not below {at.bound_kg:.4g} kg"] if at.bound_kg else []
+            print(f"\r\x1b[K{', '.join(parts)}", end="", file=sys.stderr, flush=True)
+        return not stopped
+
+    before = signal_module.signal(signal_module.SIGINT, lambda number, _: stopped.append(number))
+    try:
+        return run(tell)
+    finally:
+        signal_module.signal(signal_module.SIGINT, before)
+        if shows:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
 def build(

@@ -11,6 +11,7 @@ from pinmap.store import (
     platform_tables,
     presence_tables,
     release_tables,
+    search_tables,
     sharing_tables,
     step_tables,
 )
@@ -27,6 +28,7 @@ __all__ = [
     "platform_tables",
     "presence_tables",
     "release_tables",
+    "search_tables",
     "sharing_tables",
     "step_tables",
 ]

@@ -112,6 +112,14 @@ def test_job_out_check_build_and_in_again(tmp_path: Path) -> None:
     assert wrong.returncode == 1
     assert "R62" in wrong.stdout
 
+    sized = pinmap(tmp_path, "size", "job.json", "--signal", "s003", "--json")
+    assert sized.returncode == 0, sized.stderr
+    assert not sized.stderr, "progress is for a terminal"
+    proposal = json.loads(sized.stdout)
+    assert proposal["copper_kg"] <= proposal["copper_before_kg"]
+    assert [line["signal"] for line in proposal["lines"]] == ["s003"]
+    assert pinmap(tmp_path, "size", "job.json", "--signal", "nothing").returncode == 2
+
     built = pinmap(tmp_path, "build", "job.json", "--out", "built", "--json")
     assert built.returncode == 0, built.stderr
     names = json.loads(built.stdout)["files"]

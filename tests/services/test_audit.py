@@ -177,6 +177,7 @@ NOT_RECORDED = {
     "pinout_import": {"remap", "edit_cell", "choose", "discard", "_stage"},  # nothing is in the library yet
     "presence": {"here"},  # who looks at a job just now
     "questions": {"ask"},  # a reader's question stands in the list of questions itself
+    "size_search": {"search", "stop", "_note"},  # how far a search is; what it found is in the job when set
     "people": {"first_link"},  # printed at start, before anybody is there
 }
 _RECORDERS = {"record", "_note", "edit_in", "change_in", "store_snapshot", "_store_new"}

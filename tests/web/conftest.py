@@ -8,12 +8,19 @@ from contextlib import AbstractContextManager, closing
 import pytest
 from fastapi.testclient import TestClient
 
+from pinmap.services import size_search
 from pinmap.services.shop import Shop
 from pinmap.settings import Settings
 from pinmap.web.app import create_app
 from tests.factories_databases import Prepared
 from tests.factories_people import sign_in
 from tests.factories_web import Visitor, make_bench
+
+
+@pytest.fixture(autouse=True)
+def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page waits for its search to end, however busy the machine is."""
+    monkeypatch.setattr(size_search, "PATIENCE_S", 600.0)
 
 
 def _client(url: str) -> Iterator[TestClient]:

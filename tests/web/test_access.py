@@ -36,6 +36,7 @@ ANYBODY = {
 }
 ALL_SIGNED_IN = {
     "POST /jobs/{key}/here",
+    "POST /jobs/{key}/check/sizing/stop",
     "POST /jobs/{key}/bench",
     "POST /jobs/{key}/revisions/{letter}/bench",
     "POST /me/password",

@@ -49,11 +49,13 @@ def test_a_signals_sizes_are_proposed_confirmed_and_set(client: TestClient) -> N
     rows = re.findall(r'<tr class="warn"><th scope="row">([^<]+)</th>', page)
     assert rows
     assert version is not None
-    stamp = re.search(r'name="stamp" value="(\w+)"', page)
+    stamp, asked = (re.search(rf'name="{name}" value="(\w+)"', page) for name in ("stamp", "asked"))
     assert stamp is not None
-    other = client.post(f"{JOB}/check/sizing", data={"version": version[1], "signal": signal[1], "stamp": "another"})
+    assert asked is not None
+    data = {"version": version[1], "asked": asked[1], "stamp": stamp[1]}
+    other = client.post(f"{JOB}/check/sizing", data=data | {"stamp": "another"})
     assert other.status_code == 422, "a proposal that was not shown is not set"
-    done = client.post(f"{JOB}/check/sizing", data={"version": version[1], "signal": signal[1], "stamp": stamp[1]})
+    done = client.post(f"{JOB}/check/sizing", data=data)
     assert done.status_code == 200
     assert "The proposed sizes are in the job" in done.text
     again = client.get(f"{JOB}/check/sizing?signal={signal[1]}").text

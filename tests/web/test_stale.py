@@ -29,6 +29,7 @@ WITHOUT_VERSION = {
     "/jobs/{key}/revisions/{letter}/branch": "makes a new job of a revision, which never changes",
     "/jobs/{key}/layout/list/read": "looks only",
     "/jobs/{key}/here": "notes who has the job open; changes nothing of it",
+    "/jobs/{key}/check/sizing/stop": "ends a search; changes nothing of the job",
     "/jobs/{key}/bench": "adds an entry; says itself what it was shown, see tests/web/test_bench.py",
     "/jobs/{key}/revisions/{letter}/bench": "as above",
     "/jobs/{key}/handover/share": "makes a link to a revision, which never changes",

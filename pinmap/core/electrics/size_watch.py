@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-_TELL_EVERY_S = 0.5
+_TELL_EVERY_S = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
