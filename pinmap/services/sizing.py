@@ -21,7 +21,7 @@ from pinmap.core.model.jobs import Job, Signal, Snapshot
 from pinmap.services.analysis import Analysis, analyse, own_entries
 from pinmap.services.memory import Memory
 
-TIME_S = 180.0  # a search's work is counted; this ends it on a machine that is too slow for that
+TIME_S = 600.0  # a search's work is counted; this ends it on a machine that is too slow for that
 _PROTECTIONS: Memory[tuple[FeedReport, ...]] = Memory(16)
 
 
@@ -137,10 +137,11 @@ def propose(
         return tuple(Broken(what=b.what, variant=labels[b.variant], why=b.why) for b in breaches)
 
     found = settled.found
+    fixed_kg = sum(copper_kg(k, s) for k, s in zip(found.knobs, found.sizes, strict=True) if len(k.sizes) == 1)
     return Proposal(
         sizes=_new_sizes(snapshot.job, settled.job),
         end=settled.end, rounds=settled.rounds, copper_before_kg=settled.copper_before_kg, copper_kg=settled.copper_kg,
-        mass_kg=found.mass_kg, bound_kg=found.bound_kg, proven=found.proven, solved=found.solved,
+        mass_kg=found.mass_kg - fixed_kg, bound_kg=max(found.bound_kg - fixed_kg, 0.0), proven=found.proven, solved=found.solved,
         ratio_unmet=found.ratio_unmet, broken=said(settled.broken), unmet=said(settled.unmet), moved=settled.moved,
         lines=lines(snapshot, words, settled),
     )  # fmt: skip

@@ -31,7 +31,7 @@ from pinmap.core.model.jobs import Snapshot, Variant
 Result = tuple[Variant, Routing, ElectricalReport]
 _VOLTAGES = frozenset({"drop", "starved", "fed"})  # kinds of breach
 _CUTS_A_ROUND = 12
-_LARGE = 60  # knobs from which on a proof is begun with a gap
+_LARGE = 60  # sizes to be chosen from which on a proof is begun with a gap
 _GAP = 3e-3
 _QUICK_WORK, _GUESS_WORK, _PROOF_WORK = 40_000.0, 120_000.0, 60_000.0  # in wires judged
 
@@ -100,10 +100,10 @@ class _Search:
                 sizes = descend(self.task, sizes)
             self.cut_short = self.watch.over()
             # Sizes that change bring other routes, for which a long proof would have to be made again.
-            large = len(self.knobs) >= _LARGE
+            large = self._is_large
             stays = all(abs(k.now_mm2 - s) < 1e-9 for k, s in zip(self.knobs, sizes, strict=True))
             if prove and not self.watch.ended() and (stays or not large):
-                self.watch.stage(_PROOF_WORK if large else math.inf)
+                self.watch.stage(_PROOF_WORK)
                 sizes, bound, proven = self._prove(sizes)
         mass = self.task.mass(sizes)
         return Optimum(
@@ -122,6 +122,10 @@ class _Search:
             largest=self.largest,
         )
 
+    @property
+    def _is_large(self) -> bool:
+        return sum(len(k.sizes) > 1 for k in self.knobs) >= _LARGE
+
     def _prove(self, best: Sizes) -> tuple[Sizes, float, bool]:
         """From below: the master's choice is judged, and a cut is learned from what it breaks, until it breaks nothing
         or nothing cheaper than the best known choice is left. Gives sizes, bound, proven."""
@@ -130,7 +134,7 @@ class _Search:
         safe = Rows(self.judge, self.knobs, cap, self.task.left_out, safe=True)
         self.first, self.rows, self.on_way, self.largest = safe.first, safe.rows, safe.on_way, cap
         bundles = BundleCuts(self.judge, self.knobs, safe, safe.first, self.task.place(cap))
-        bound, gap = 0.0, _GAP if len(self.knobs) >= _LARGE else 0.0
+        bound, gap = 0.0, _GAP if self._is_large else 0.0
         while True:
             self.rounds += 1
             found = self.task.choose(self.first, [*self.rows, *self.task.ratios], gap=gap)

@@ -136,21 +136,30 @@ class Cuts:
     def together(self, wires: frozenset[int]) -> list[tuple[frozenset[int], float]]:
         """Sets of some of these looped wires that part the network, none in two sets, and what each set carries at the
         least [A]: the sum of its wires' currents, and of what heats them, with pauses left out."""
+        if self.root < 0:
+            return []
         if wires not in self._together:
             self._together[wires] = self._sets(wires)
         return self._together[wires]
 
     def _sets(self, wires: frozenset[int]) -> list[tuple[frozenset[int], float]]:
-        rest = self.graph.copy()
-        rest.remove_edges_from([(a, b, i) for a, b, i in self.graph.edges(keys=True) if i in wires])
-        away = set(self.graph) - nx.node_connected_component(rest, self.root) if self.root >= 0 else set()
+        n = self.network.n_wires
+        node = np.array(self.node, dtype=np.int64)
+        a, b = node[self.network.a[:n]], node[self.network.b[:n]]
+        cut = np.zeros(n, dtype=bool)
+        cut[list(wires)] = True
+        count = int(node.max(initial=0)) + 1
+        island = labels(count, a[~cut], b[~cut])
+        away = island != island[max(self.root, 0)]
+        tied = cut & away[a] & away[b]
+        group = labels(count, np.concatenate([a[~cut], a[tied]]), np.concatenate([b[~cut], b[tied]]))
         out = []
-        for behind in nx.connected_components(self.graph.subgraph(away)):
-            edge = frozenset(i for a, b, i in self.graph.edges(behind, keys=True) if (a in behind) != (b in behind))
+        for behind in sorted({int(group[x]) for i in np.flatnonzero(cut) for x in (a[i], b[i]) if away[x]}):
+            edge = frozenset(np.flatnonzero((group[a] == behind) != (group[b] == behind)).tolist())
             one_way, other_way = 0.0, 0.0
             most_one, most_other = 0.0, 0.0
             for pull in self.pulls:
-                feed, back = self.node[pull.feed] in behind, self.node[pull.back] in behind
+                feed, back = group[self.node[pull.feed]] == behind, group[self.node[pull.back]] == behind
                 least = 0.0 if pull.paused else pull.least_a
                 if feed and not back:
                     one_way, most_one = one_way + least, most_one + pull.most_a

@@ -47,6 +47,11 @@ class Task:
     def mass(self, sizes: Sizes) -> float:
         return mass_kg(self.knobs, sizes)
 
+    def note(self, best: Sizes) -> None:
+        """Tells how light the loom would be with these sizes on the routes at hand."""
+        now_kg = sum(copper_kg(k, k.now_mm2) for k in self.knobs)
+        self.watch.note(trial_kg=self.watch.loom_kg - now_kg + self.mass(best))
+
     def broken(self, sizes: Sizes) -> list[Breach]:
         self.watch.spend(self.wires * len(self.judge.variants))
         return [b for b in self.judge.all_breaches(sizes) if b.key not in self.left_out]
@@ -146,6 +151,7 @@ def _taken_over(task: Task, best: Sizes, bold: Sizes) -> Sizes:
         lighter = task.mass(tuple(trial)) < task.mass(best) - 1e-12
         if lighter and task.fits(tuple(trial)):
             best = tuple(trial)
+            task.note(best)
         elif len(part) > 1:
             middle = len(part) // 2
             todo += [part[middle:], part[:middle]]
@@ -169,6 +175,7 @@ def descend(task: Task, best: Sizes) -> Sizes:
                 trial[i] = task.knobs[i].sizes[task.knobs[i].sizes.index(best[i]) - 1]
             if task.fits(tuple(trial)):
                 best = tuple(trial)
+                task.note(best)
                 thinner += part
             elif len(part) > 1:
                 middle = len(part) // 2

@@ -267,6 +267,7 @@ class BundleCuts:
         self.judge, self.knobs, self.pairs, self.judged = judge, knobs, rows.pairs, rows.judged
         self.places = [judge.places(v) for v in range(len(judge.variants))]
         self.made: list[BundleRows] = []
+        self.open: list[frozenset[int]] = []  # by variant: stretches with a wire of which the size is to be chosen
         for v, pairs in enumerate(rows.pairs):
             of = judge.knob_of[v]
             allowed = np.ones(pairs.of.size, dtype=bool)
@@ -278,6 +279,8 @@ class BundleCuts:
             begin = np.array([*(s.start for s in pairs.at), pairs.of.size])
             now = layout_of(judge.snapshot, judge.routings[v], self.places[v])
             choices = Choices(pairs.of, pairs.heat, allowed, begin)
+            several = np.add.reduceat(allowed, begin[:-1]) > 1 if pairs.of.size else np.zeros(0, dtype=bool)
+            self.open.append(frozenset(now.segment[several[now.wire]].tolist()))
             self.made.append(BundleRows(now, self.places[v].coverings, choices, rows.heating_a[v], rows.cuts[v]))
 
     def broken(self, sizes: Sizes) -> list[Row]:
@@ -288,7 +291,7 @@ class BundleCuts:
             chosen, layout = self._chosen(v, sizes)
             over = self._over_k(v, layout, made.guess_a(chosen))
             for case, each in enumerate(over):
-                for place in self._hottest(made, case, each, 0.0):
+                for place in self._hottest(v, case, each, 0.0):
                     row = self._row(v, case, place, chosen)
                     if row is not None and self._is_broken(row, sizes):
                         out.append(row)
@@ -302,7 +305,7 @@ class BundleCuts:
             chosen, layout = self._chosen(v, sizes)
             made.as_at(layout)
             for case, each in enumerate(self._over_k(v, layout, made.amps)):
-                for place in self._hottest(made, case, each, -within_k):
+                for place in self._hottest(v, case, each, -within_k):
                     row = self._row(v, case, place, chosen)
                     if row is not None:
                         out.append(row)
@@ -320,13 +323,15 @@ class BundleCuts:
         top_c = np.where(self.judged[v], layout.wires.max_temp_c - HEAT_MARGIN_K.value, np.inf)
         return np.asarray(bundle_temperatures(layout, amps).place_c - top_c[layout.wire])
 
-    @staticmethod
-    def _hottest(made: BundleRows, case: int, over: Floats, least_k: float) -> list[int]:
+    def _hottest(self, v: int, case: int, over: Floats, least_k: float) -> list[int]:
         """By stretch the place that is furthest beyond its limit and, where that lies in a loop, so that nothing is
         known of its own heat, the one of which something is known."""
+        made = self.made[v]
         hot = np.flatnonzero(over > least_k + 1e-6)
         worst: dict[tuple[int, bool], int] = {}
         for place in hot[np.argsort(-over[hot], kind="stable")].tolist():
+            if int(made.now.segment[place]) not in self.open[v]:
+                continue
             looped = bool(made.cuts) and int(made.now.wire[place]) in made.cuts[case].looped
             worst.setdefault((int(made.now.segment[place]), looped), place)
         return list(worst.values())

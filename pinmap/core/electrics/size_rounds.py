@@ -236,7 +236,8 @@ class _Rounds:
 
     def _sized(self, state: _State, prove: bool, scope: Collection[str] | None = None) -> _State:
         self.rounds += 1
-        self.watch.note(rounds=self.rounds, proving=False, bound_kg=0.0)
+        self.watch.loom_kg = state.kg
+        self.watch.note(rounds=self.rounds, proving=False, bound_kg=0.0, trial_kg=0.0)
         found = optimum(
             state.snapshot, self.dictionary, scope=self.scope if scope is None else scope, results=state.results,
             watch=self.watch, prove=prove,

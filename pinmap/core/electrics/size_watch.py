@@ -11,12 +11,14 @@ _TELL_EVERY_S = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Progress:
-    """Where a search stands: round of sizing and routing; least copper so far of all wires of all variants and, once a
-    proof has begun, what no choice on these routes can have less than [kg]; seconds since its begin."""
+    """Where a search stands: round of sizing and routing; least copper of any state so far in which every limit holds
+    that can, of all wires of all variants; what the sizes at hand would have on the routes at hand, before these follow
+    them; once a proof has begun, what no choice on these routes can have less than [kg]; seconds since its begin."""
 
     rounds: int = 0
     proving: bool = False
     best_kg: float = 0.0
+    trial_kg: float = 0.0
     bound_kg: float = 0.0
     seconds: float = 0.0
 
@@ -32,6 +34,7 @@ class Watch:
     begun: float = field(default_factory=time.monotonic)
     progress: Progress = field(default_factory=Progress)
     stopped: bool = False
+    loom_kg: float = 0.0  # copper of the state whose sizes are looked for
     work: float = 0.0
     most_work: float = float("inf")
     _told: float = 0.0
