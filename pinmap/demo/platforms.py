@@ -11,7 +11,7 @@ from pinmap.demo.tables import rows
 
 DONOR, GLOW, SEALED, OPEN, SERVICE, HOST = "quern-q24", "quern-qg4", "quern-qf2", "ou-48", "service-socket", "brindle-6"
 EARLY, LATE = "early", "late"
-_EXTRA = ("fuse_a", "terminator_ohm")
+_EXTRA = ("fuse_a", "terminator_ohm", "load_least_v", "load_on_s", "load_period_s")
 _INVENTED = "invented for the demo"
 
 
@@ -83,7 +83,7 @@ def _pin(row: dict[str, str]) -> Pin:
         evidence_ref=reference,
         component=row["component"],
         note=row["note"],
-        extra=tuple((name, row[name]) for name in _EXTRA if row[name]),
+        extra=tuple((name, row[name]) for name in _EXTRA if row.get(name)),
     )
 
 

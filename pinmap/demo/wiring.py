@@ -72,8 +72,8 @@ SWITCHES = (
     _w("q:G1B-L b:C102-5", note="The cluster's lamp or resistor gives the exciting current in both editions"),
 )
 BATTERY = (
-    _w("b:BT1-1 q:M1A-1", "Starter cable", note="Double insulated; kept 50 mm away from all other wires"),
-    _w("b:BT5-1 q:X3-1", "Engine strap", note="As large as the starter cable"),
+    _w("b:BT1-1 q:M1A-1", "Starter cable", mm2=50.0, note="Double insulated; kept 50 mm away from all other wires"),
+    _w("b:BT5-1 q:X3-1", "Engine strap", mm2=50.0, note="As large as the starter cable"),
     _w("q:G1A-1 | FL2 | b:BT3-1", "Alternator charging cable", mm2=35.0),
     _w("b:BT4-1 | FL3 | g:S-1", "Glow module feed"),
     _w(

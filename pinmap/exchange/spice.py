@@ -96,7 +96,7 @@ class _Writer:
 
     def _source(self, source: Source) -> None:
         plus, minus = self.name[source.plus], self.name[source.minus] if source.minus >= 0 else "0"
-        emf = self.case.supply_v if source.emf_v is None else source.emf_v
+        emf = source.volts(self.case.supply_v)
         if source.charge_ohm == source.ohm and math.isinf(source.most_a):
             self._add("V", source.name, f"emf{self.count + 1}", minus, f"dc {_number(emf)}")
             self._add("R", f"{source.name}, inside", f"emf{self.count}", plus, _number(source.ohm))

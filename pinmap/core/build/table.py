@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pinmap.core.build.ends import EndWords, by_loom, colour_letters, device_words, end_words
-from pinmap.core.electrics.results import ElectricalReport, WireState
+from pinmap.core.electrics.results import LEAST_A, ElectricalReport, WireState
 from pinmap.core.facts.conductors import insulations, nearest_awg
 from pinmap.core.loom.results import Routing, Wire
 from pinmap.core.model.jobs import Signal, Snapshot, Variant
 from pinmap.core.model.looms import Device
 from pinmap.core.model.words import DeviceKind
-
-LEAST_A = 0.001  # what a wire carries below this is no load but the network's rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

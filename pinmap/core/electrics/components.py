@@ -31,8 +31,8 @@ def holds(letters: str, code: str) -> bool:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
     """Gives current into ``plus``: (emf - v)/ohm up to most_a [A], v being the voltage between the two points. Above
-    its own voltage it takes (v - emf)/charge_ohm; nothing where that is infinite. emf_v None: the load case's supply.
-    minus -1 is battery minus itself."""
+    its own voltage it takes (v - emf)/charge_ohm; nothing where that is infinite. emf_v None: the load case's supply,
+    and ``over_v`` more. minus -1 is battery minus itself."""
 
     name: str
     plus: int
@@ -40,8 +40,13 @@ class Source:
     ohm: float
     when: str
     emf_v: float | None = None
+    over_v: float = 0.0
     charge_ohm: float = np.inf
     most_a: float = np.inf
+
+    def volts(self, supply_v: float) -> float:
+        """Its own voltage in a load case of this supply [V]."""
+        return supply_v + self.over_v if self.emf_v is None else self.emf_v
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +164,16 @@ class Parts:
 
     def element(self, a: str, b: str, ohm: float, name: str) -> int:
         return self.between(self.point(a), self.point(b), ohm, name)
+
+    def pieces(self) -> dict[str, int]:
+        """Of each point the number of the piece in which elements so far join it to others."""
+        from scipy.sparse import coo_array  # scipy loads for long and the app can start without
+        from scipy.sparse.csgraph import connected_components
+
+        size = len(self.index)
+        joined = coo_array((np.ones(len(self.a)), (self.a, self.b)), shape=(size, size))
+        label = connected_components(joined, directed=False)[1].tolist() if size else []
+        return dict(zip(self.index, label, strict=True))
 
     def between(self, a: int, b: int, ohm: float, name: str) -> int:
         self.a.append(a)

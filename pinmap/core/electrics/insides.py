@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, field
 
 from pinmap.core.electrics.components import ALL, Parts, Reference, Source
@@ -46,7 +46,7 @@ def add_load_ends(
 ) -> tuple[dict[str, int], dict[str, int]]:
     """Points at which each load takes and gives back its current; an end that stays on its own side is a source."""
     kept = retained(snapshot)
-    bodies = {k.platform for k, p in pins.items() if p.kind is Kind.GROUND and p.direction is Direction.OUT}
+    bodies = {k.platform for k, p in pins.items() if _is_way_back(p)}
     feed_of, back_of = {}, {}
     for load in found:
         if load.feed is not None:
@@ -102,9 +102,15 @@ class _Inside:
 
 
 def add_platform(
-    parts: Parts, snapshot: Snapshot, dictionary: Dictionary, platform: str, pins: Pins, driven: Mapping[str, str]
+    parts: Parts,
+    snapshot: Snapshot,
+    dictionary: Dictionary,
+    platform: str,
+    pins: Pins,
+    driven: Mapping[str, str],
+    strapped: Set[str],
 ) -> None:
-    """Sources, joins and resistors inside one platform."""
+    """Sources, joins and resistors inside one platform; ``strapped``: see ``strapped_platforms``."""
     role = snapshot.role_of(platform)
     inside = _Inside(parts, snapshot.platform[platform], {k: typed(p) for k, p in pins if p.extra})
     on_side: dict[Kind, list[int]] = {}
@@ -120,9 +126,9 @@ def add_platform(
         for kind in SUPPLY_KINDS:
             same = on_side.get(kind, [])
             parts.joins.extend((same[0], p, ALL) for p in same[1:])
-    body = any(p.kind is Kind.GROUND and p.direction is Direction.OUT for _, p in pins)
+    body = any(_is_way_back(p) for _, p in pins)
     joined = [(k, p) for k, p in pins if k in snapshot.signal_of]
-    _add_body(inside, joined, body=body, is_host_platform=role is Role.HOST)
+    _add_body(inside, joined, body=body, is_host_platform=role is Role.HOST, strapped=platform in strapped)
     if role is Role.HOST:
         _add_battery(inside, pins)
     for key, pin in joined:
@@ -144,7 +150,7 @@ def add_platform(
                 # An engine's supply out is its alternator, which is not joined to its other supply pins.
                 when = ALL if pin.kind in SUPPLY_KINDS else states
                 parts.joins.extend((here, p, when) for p in inside.plus)
-            elif (most_a := inside.number(key, "alternator_max_a")) is not None:
+            elif most_a := inside.number(key, "alternator_max_a") or pin.current_a:
                 parts.sources.append(
                     Source(
                         name=f"alternator {key}", plus=here, minus=parts.point(body_point(platform)) if body else -1,
@@ -156,13 +162,26 @@ def add_platform(
     _add_terminators(inside, pins)
 
 
-def _add_body(inside: _Inside, pins: Pins, *, body: bool, is_host_platform: bool) -> None:
-    """Ways back: a host's ground pins and its body are battery minus, another platform's are bolted to its body; a
-    resistance typed for one of them lies between it and battery minus."""
+def strapped_platforms(snapshot: Snapshot, pins: Mapping[PinKey, Pin], piece: Mapping[str, int]) -> frozenset[str]:
+    """Platforms whose own metal wires of the job join with the host's, such as an engine by its strap: what their loads
+    give back flows through these. ``piece`` numbers the points that wires and contacts join."""
+    grounds = [(k.platform, piece[pin_point(k)]) for k, p in pins.items() if _is_way_back(p) and pin_point(k) in piece]
+    host = {n for platform, n in grounds if snapshot.role_of(platform) is Role.HOST}
+    return frozenset(p for p, n in grounds if n in host and snapshot.role_of(p) is not Role.HOST)
+
+
+def _is_way_back(pin: Pin) -> bool:
+    return pin.kind is Kind.GROUND and pin.direction is Direction.OUT
+
+
+def _add_body(inside: _Inside, pins: Pins, *, body: bool, is_host_platform: bool, strapped: bool) -> None:
+    """Ways back: a host's ground pins and its body are battery minus, another platform's are bolted to its body. That
+    hangs on the wires that lead from it to the host's, on a resistance typed for one of its grounds, or on both; where
+    there is neither, the vehicle's own strap counts as ideal and the body is battery minus too."""
     parts, platform = inside.parts, inside.platform.key
     if not body and not is_host_platform:
         return
-    grounds = [(k, p) for k, p in pins if p.kind is Kind.GROUND and p.direction is Direction.OUT]
+    grounds = [(k, p) for k, p in pins if _is_way_back(p)]
     metal = parts.point(body_point(platform))
     straps = []
     for key, _ in grounds:
@@ -180,7 +199,7 @@ def _add_body(inside: _Inside, pins: Pins, *, body: bool, is_host_platform: bool
         parts.minus.append((chassis, ALL))
         for ohm in straps:
             parts.between(metal, chassis, ohm, f"strap of {platform}")
-    else:
+    elif not strapped:
         parts.minus.append((metal, ALL))
 
 

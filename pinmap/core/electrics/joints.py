@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pinmap.core.electrics.network import contact_ohm, mating_ohm
-from pinmap.core.electrics.results import ElectricalReport, WireState
+from pinmap.core.electrics.results import LEAST_A, ElectricalReport, WireState
 from pinmap.core.facts.constants import (
     CONTACT_OHM,
     CRANK_JOINT_DROP_V,
@@ -36,7 +36,6 @@ from pinmap.core.model.jobs import LoadCase, Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd
 from pinmap.core.model.words import DeviceKind
 
-_LEAST_A = 1e-3
 _SWITCHED = {DeviceKind.RELAY: (("30", "87"), ("30", "87a")), DeviceKind.SWITCH: (("1", "2"),)}
 
 
@@ -92,7 +91,7 @@ def joint_states(
         found += [*_crimps(routing, devices, states)]
         found += _switches(routing, devices, states, volts)
         for joint, amps, drop_v in found:
-            if amps > _LEAST_A and math.isfinite(drop_v):
+            if amps > LEAST_A and math.isfinite(drop_v):
                 yield JointState(joint=joint, case=case, current_a=amps, drop_v=drop_v, limit=limit_of(joint, case))
 
 

@@ -3,12 +3,14 @@
 Points are the cavities' two halves, device terminals and splices. Points that a platform joins inside, and a driver
 that conducts, are one node. Between nodes lie wires, mated contacts, fuses, closed contacts, coils, diodes and the
 resistors inside platforms. Host supplies stand at the load case's voltage or hang on the battery's internal
-resistance; loads draw a constant current, resistance or power.
+resistance; loads draw a constant current, resistance or power. Beside a supply that is held an alternator gives all
+that it can, as into a flat battery, so that its cable is judged by that.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -25,11 +27,11 @@ from pinmap.core.electrics.components import (
     Source,
     grouped,
 )
-from pinmap.core.electrics.insides import add_load_ends, add_platform, driven_by_loads
+from pinmap.core.electrics.insides import add_load_ends, add_platform, driven_by_loads, strapped_platforms
 from pinmap.core.electrics.load_table import load_table
 from pinmap.core.electrics.loads import loads
 from pinmap.core.electrics.solution import Solution, Solver, solve
-from pinmap.core.facts.circuit import DIODE_SERIES_OHM
+from pinmap.core.facts.circuit import ALTERNATOR_RISE_SHARE, DIODE_SERIES_OHM
 from pinmap.core.facts.conductors import wire_size
 from pinmap.core.facts.constants import (
     CONTACT_OHM,
@@ -61,6 +63,7 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
     pins = snapshot.active_pins(variant)
     wire_ohm, joint = _add_wires(parts, routing, devices)
     n_contacts = _add_contacts(parts, snapshot, routing)
+    piece = parts.pieces()
     relays, diodes, coils, fuse_rating = _add_devices(parts, devices)
     found = loads(snapshot, variant, dictionary, pins)
     feed_of, back_of = add_load_ends(parts, snapshot, pins, found)
@@ -68,10 +71,14 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
     for key, pin in pins.items():
         by_platform.setdefault(key.platform, []).append((key, pin))
     driven = driven_by_loads(snapshot, found)
+    strapped = strapped_platforms(snapshot, pins, piece)
     for platform, platform_pins in by_platform.items():
-        add_platform(parts, snapshot, dictionary, platform, platform_pins, driven)
+        add_platform(parts, snapshot, dictionary, platform, platform_pins, driven, strapped)
     nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
-    if parts.post >= 0:
+    if parts.post < 0:
+        rise_v = ALTERNATOR_RISE_SHARE.value * nominal_v
+        parts.sources = [replace(s, over_v=rise_v) for s in parts.sources]
+    else:
         alternator = any(s.name.startswith("alternator") for s in parts.sources)
         parts.joins.extend((parts.post, point, when) for point, when in parts.plus)
         parts.plus.append((parts.post, ALL))
@@ -101,7 +108,7 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         back=np.array([back_of.get(load.key, -1) for load in found], dtype=np.int64),
         fuse_rating_a=fuse_rating,
         nominal_v=nominal_v,
-        sources=tuple(parts.sources) if parts.post >= 0 else (),
+        sources=tuple(parts.sources),
         references=tuple(parts.references),
         post=parts.post,
         held=parts.held,

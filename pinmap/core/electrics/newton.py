@@ -158,7 +158,7 @@ class Plan:
         if found is None:
             found = reach.patterns[key] = Pattern(layout, ohms, powers, s_plus, s_minus)
         self.pattern = found
-        self.source_emf = np.array([self.case.supply_v if s.emf_v is None else s.emf_v for s in sources])
+        self.source_emf = np.array([s.volts(self.case.supply_v) for s in sources])
         self.source_ohm = np.array([s.ohm for s in sources])
         self.charge_ohm = np.array([s.charge_ohm for s in sources])
         self.most_a = np.array([s.most_a for s in sources])

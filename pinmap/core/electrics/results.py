@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 V = TypeVar("V")
 
+LEAST_A = 1e-3  # what a wire carries below this is no load but the network's rounding
+
 
 class Records(Mapping[str, V]):
     """Records by name, each made when it is first asked for: a case of a large loom has tens of thousands, of which

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinmap.core.electrics.heat import Floats, ampacity_a, wire_heat
-from pinmap.core.electrics.results import Records, SizeAdvice
+from pinmap.core.electrics.results import LEAST_A, Records, SizeAdvice
 from pinmap.core.facts.constants import HEAT_MARGIN_K
 from pinmap.core.loom.results import Wire
 from pinmap.core.model.jobs import MODEL, Practice
@@ -67,6 +67,8 @@ def advise(wires: tuple[Wire, ...], practice: Practice, demand: Demand) -> Mappi
         limit = ("heat", "fuse", "drop")[binding[i]]
         if place == 0:
             limit, why = "least size", f"{mm2:g} mm² meets heat, fuse and drop"
+            if demand.current_a[i] < LEAST_A:
+                why = f"no load case shows a current; {mm2:g} mm² is the least that the shop uses"
         elif place < len(stock):
             why = _why(limit, i, demand)
         else:

@@ -52,7 +52,7 @@ SOURCE_COLUMNS: tuple[TypedColumn, ...] = (
     TypedColumn("battery_ohm", "ohm", "host supply: internal resistance; without it the load case's voltage is held"),
     TypedColumn("battery_v", "V", "host supply: rest voltage, which helps an overloaded alternator"),
     TypedColumn("battery_charge_pct", "%", "host supply: state of charge, in place of battery_v"),
-    TypedColumn("alternator_max_a", "A", "alternator's output: limit; it holds the load case's voltage up to it"),
+    TypedColumn("alternator_max_a", "A", "alternator's output: its limit, in place of the pin's current"),
     TypedColumn("chassis_ohm", "ohm", "ground that is a way back: resistance from here to battery minus"),
     TypedColumn("pull_up_ohm", "ohm", "control unit's input: resistor inside to pull_up_v"),
     TypedColumn("pull_up_v", "V", "voltage of that resistor: 5 where nothing is said, 12 the unit's own supply"),

@@ -15,6 +15,9 @@ DIODE_SERIES_OHM: Final = Constant(0.01, "ohm", "common practice: bulk resistanc
 JUNCTION_LEAK_S: Final = Constant(1e-12, "S", "common practice in circuit solvers: least conductance of a junction")
 
 REGULATOR_OHM: Final = Constant(0.005, "ohm", "common practice: droop of an alternator's regulator")
+ALTERNATOR_RISE_SHARE: Final = Constant(
+    1 / 6, "1", "common practice: 16 V, to which a 12 V regulator may rise, over the 14 V of the battery's post"
+)
 REFERENCE_V: Final = Constant(5.0, "V", "common practice: sensor reference of a control unit")
 REFERENCE_OHM: Final = Constant(0.05, "ohm", "common practice: output resistance of a sensor reference")
 BUS_REST_V: Final = Constant(2.5, "V", "ISO 11898-2, recessive level of both lines")

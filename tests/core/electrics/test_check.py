@@ -18,6 +18,7 @@ from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import PinFate, Practice, Snapshot
 from pinmap.core.model.looms import Zone
 from pinmap.core.model.words import DeviceKind, Direction, Fate, Kind, NodeKind
+from tests.factories_electrics import say
 from tests.factories_looms import JobMaker, big_snapshot
 
 NONE = Dictionary()
@@ -270,6 +271,61 @@ def test_engine_body_is_the_return_only_where_it_is_strapped() -> None:
     _, _, report = solved(m)
     assert not report.unfed
     assert report.loads[0].return_drop_v == 0
+
+
+def test_what_an_engine_gives_back_flows_through_its_strap() -> None:
+    """A starter of 150 A: through its cable, the block and the strap; what they lose is known by Ohm's law."""
+    m = y_loom()
+    m.pin("d:C1-1", Kind.SUPPLY_30, IN, amps=150.0, component="starter", mm2=35.0)
+    m.pin("d:C1-3", Kind.GROUND, OUT, mm2=35.0)
+    m.signal("h:C1-1", "d:C1-1", mm2=35.0)
+    m.signal("h:C1-31", "d:C1-3", mm2=35.0)
+    _, routing, report = solved(m)
+    cable, strap = (next(w for w in routing.wires if w.signal == s) for s in ("s0001", "s0002"))
+    states = report.wires["cranking"]
+    assert abs(states[cable.id].current_a) == pytest.approx(150.0)
+    assert abs(states[strap.id].current_a) == pytest.approx(150.0)
+    (state,) = (s for s in report.loads if s.case == "cranking")
+    assert state.return_drop_v == pytest.approx(150.0 * (states[strap.id].resistance_ohm + 2 * OHM), rel=1e-3)
+    assert report.advice[strap.id].mm2 >= 16  # drop decides
+
+
+def test_a_strap_beside_one_with_a_typed_resistance_shares_its_current() -> None:
+    m = y_loom()
+    m.pin("d:C1-1", Kind.SUPPLY_30, IN, amps=150.0, component="starter", mm2=35.0)
+    m.pin("d:C1-3", Kind.GROUND, OUT, mm2=35.0)
+    say(m, "d:C1-3", chassis_ohm="0.001")
+    m.signal("h:C1-1", "d:C1-1", mm2=35.0)
+    m.signal("h:C1-31", "d:C1-3", mm2=35.0)
+    _, routing, report = solved(m)
+    strap = next(w for w in routing.wires if w.signal == "s0002")
+    state = report.wires["cranking"][strap.id]
+    own = state.resistance_ohm + 2 * OHM
+    assert abs(state.current_a) == pytest.approx(150.0 * 0.001 / (0.001 + own), rel=1e-3)
+
+
+def test_a_cable_carries_all_that_the_alternator_can_give() -> None:
+    """Into a flat battery, in the cases in which the engine runs; what the pin says, or a limit typed for it."""
+    for typed, amps in (({}, 60.0), ({"alternator_max_a": "70"}, 70.0)):
+        m = y_loom()
+        m.pin("d:C1-1", Kind.SUPPLY_30, OUT, amps=60.0, mm2=35.0)
+        say(m, "d:C1-1", **typed)
+        m.pin("d:C1-3", Kind.GROUND, OUT, mm2=35.0)
+        m.signal("h:C1-1", "d:C1-1", mm2=35.0)
+        m.signal("h:C1-31", "d:C1-3", mm2=35.0)
+        _, routing, report = solved(m)
+        for wire in routing.wires:
+            for case, expected in (("key-on", 0.0), ("cranking", 0.0), ("idle", amps), ("full-load", amps)):
+                assert abs(report.wires[case][wire.id].current_a) == pytest.approx(expected, abs=1e-6)
+        assert {report.advice[w.id].limit for w in routing.wires} == {"heat"}
+
+
+def test_advice_says_where_no_load_case_shows_a_current() -> None:
+    m = y_loom()
+    m.pin("d:C1-1", Kind.SUPPLY_30, IN, mm2=2.5)
+    m.signal("h:C1-1", "d:C1-1")
+    _, routing, report = solved(m)
+    assert report.advice[routing.wires[0].id].why.startswith("no load case shows a current")
 
 
 def test_heat_of_a_short_circuit_is_a_number() -> None:
