@@ -11,7 +11,10 @@ from pinmap.demo.tables import rows
 
 DONOR, GLOW, SEALED, OPEN, SERVICE, HOST = "quern-q24", "quern-qg4", "quern-qf2", "ou-48", "service-socket", "brindle-6"
 EARLY, LATE = "early", "late"
-_EXTRA = ("fuse_a", "terminator_ohm", "load_least_v", "load_on_s", "load_period_s")
+_EXTRA = (
+    "fuse_a", "terminator_ohm", "load_model", "load_value", "load_inrush_a", "load_inrush_s", "load_on_s",
+    "load_period_s", "load_least_v",
+)  # fmt: skip
 _INVENTED = "invented for the demo"
 
 

@@ -179,3 +179,38 @@ def unfed(context: Context) -> Iterator[Hit]:
             why=why,
             way_out="use thicker or shorter wires on its way, feed it from another source, or correct what it draws",
         )
+
+
+@rule(
+    "R05",
+    Severity.FIX,
+    "What is typed for a load or a source cannot be counted",
+    explanation="A load model with a column missing or a word in place of a number draws nothing in any check, so that "
+    "its wires and fuse look good whatever it takes in truth.",
+    limit="every load's and source's columns can be read",
+    source="common practice",
+)
+def uncounted(context: Context) -> Iterator[Hit]:
+    for key, why in context.report.problems:
+        yield Hit(where=(key,), refs=(f"load:{key}",), why=why, way_out="correct it in the pinout of that platform")
+
+
+@rule(
+    "R06",
+    Severity.FIX,
+    "Load whose current nobody has said",
+    explanation="Neither the pin, nor the unit's own sheet, nor the function says what it draws. It counts as nothing, "
+    "and its wires and fuse are judged without it.",
+    limit="a current for every load",
+    source="common practice",
+)
+def current_unknown(context: Context) -> Iterator[Hit]:
+    unread = {key for key, _ in context.report.problems}  # R05 names these
+    for key in context.report.unknown:
+        if key not in unread:
+            yield Hit(
+                where=(key,),
+                refs=(f"load:{key}",),
+                why="its current is not known, so that it is left out of every check",
+                way_out="type its current in the pinout, or a load model; measured with a clamp is best",
+            )

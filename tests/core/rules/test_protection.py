@@ -57,6 +57,18 @@ def test_r95_a_way_too_weak_for_its_load() -> None:
     assert found.severity is Severity.FIX
 
 
+def test_r05_typed_values_that_cannot_be_counted() -> None:
+    s = f.change_pin(f.clean(), "D3-1", extra=(("load_on_s", "15"),))
+    found = only(s, "R05", "after-run pump")
+    assert found.severity is Severity.FIX
+    assert "load_on_s is given, so say which model it belongs to" in found.why
+
+
+def test_r06_a_load_without_a_current() -> None:
+    s = f.change_pin(f.clean(), "D3-1", current_a=None, function_code="", function="")
+    assert only(s, "R06", "after-run pump").severity is Severity.FIX
+
+
 def test_r96_fuse_that_cannot_break_what_a_strong_battery_gives() -> None:
     """14.4 V over 1 mohm of battery, 5 of return, a contact of 5 and the short lead: above 1000 A."""
     found = only(f.change_pin(f.clean(), "H1-1", extra=(("battery_ohm", "0.001"),)), "R96", "F1")
