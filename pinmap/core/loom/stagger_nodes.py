@@ -92,6 +92,20 @@ class _Work:
         self.wires = dict(routing.wire)
         self.splices = {s.id: s for s in routing.splices}
         self.found = Stretches(routing, graph.snapshot.job.segments, self.practice)
+        self.inside: dict[str, set[str]] = {}  # splices by segment, and those at a node by node
+        self.at_node: dict[str, set[str]] = {}
+        for splice in routing.splices:
+            self._note(splice)
+
+    def _note(self, splice: Splice) -> None:
+        kept, key = (self.inside, splice.segment) if splice.segment else (self.at_node, splice.node)
+        kept.setdefault(key, set()).add(splice.id)
+
+    def _put(self, name: str, place: Place) -> None:
+        old = self.splices[name]
+        (self.inside[old.segment] if old.segment else self.at_node[old.node]).discard(name)
+        self.splices[name] = replace(old, segment=place.segment, at_m=place.at_m)
+        self._note(self.splices[name])
 
     def lead(self, crowd: _Crowd) -> None:
         """Leads a crowd apart; leaves all as they are where there is no room."""
@@ -119,7 +133,7 @@ class _Work:
         for wire in wires:
             self.wires[wire] = self._led(self.wires[wire], led)
         for name, place in led.items():
-            self.splices[name] = replace(self.splices[name], segment=place.segment, at_m=place.at_m)
+            self._put(name, place)
 
     def _stays_inside(self, splice: str) -> bool:
         """Whether all its wires end at its own node, in a box: there is no bundle that it would thicken."""
@@ -168,10 +182,10 @@ class _Work:
         low, high = self.graph.splice_room(segment, half_m)
         behind_m = segment.length_m - high if forward else low
         far = segment.b if forward else segment.a
-        others = [s for s in self.splices.values() if s.id not in own]
-        if any(not s.segment and s.node == far for s in others):
+        if self.at_node.get(far, set()) - own:
             behind_m = max(behind_m, step_m)
-        inside = [splice_at_m(s, segment) for s in others if s.segment == segment.key]
+        others = self.inside.get(segment.key, set()) - own
+        inside = [splice_at_m(self.splices[s], segment) for s in others]
         taken = sorted(at_m if forward else segment.length_m - at_m for at_m in inside)
         at_m, count = step_m if crowd.at_node else self.graph.clear_m, 0
         while at_m <= segment.length_m - behind_m + _NEAR_M and count < len(crowd.splices):
