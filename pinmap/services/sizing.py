@@ -142,8 +142,8 @@ def propose(
         sizes=_new_sizes(snapshot.job, settled.job),
         end=settled.end, rounds=settled.rounds, copper_before_kg=settled.copper_before_kg, copper_kg=settled.copper_kg,
         mass_kg=found.mass_kg - fixed_kg, bound_kg=max(found.bound_kg - fixed_kg, 0.0), proven=found.proven,
-        solved=found.solved, ratio_unmet=found.ratio_unmet, broken=said(settled.broken), unmet=said(settled.unmet), moved=settled.moved,
-        lines=lines(snapshot, words, settled),
+        solved=found.solved, ratio_unmet=found.ratio_unmet, broken=said(settled.broken), unmet=said(settled.unmet),
+        moved=settled.moved, lines=lines(snapshot, words, settled),
     )  # fmt: skip
 
 
