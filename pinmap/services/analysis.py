@@ -130,13 +130,14 @@ class Overview:
 _OVERVIEWS: Memory[Overview] = Memory(64)
 
 
-def overview(snapshot: Snapshot, words: Dictionary | None = None) -> Overview:
-    """What is done, what is open, what is wrong, over all variants."""
+def overview(snapshot: Snapshot, words: Dictionary | None = None, released: str = "") -> Overview:
+    """What is done, what is open, what is wrong, over all variants. ``released``: the revision that holds the same."""
     known = words or dictionary()
-    return _OVERVIEWS.get((snapshot.content_hash, own_entries(known)), lambda: _overview(snapshot, known))
+    key = (snapshot.content_hash, own_entries(known), released)
+    return _OVERVIEWS.get(key, lambda: _overview(snapshot, known, released))
 
 
-def _overview(snapshot: Snapshot, words: Dictionary) -> Overview:
+def _overview(snapshot: Snapshot, words: Dictionary, released: str) -> Overview:
     book = ledger(snapshot)
     analyses = [analyse(snapshot, v, words) for v in snapshot.variants]
     found = findings(snapshot, None, words)
@@ -151,7 +152,7 @@ def _overview(snapshot: Snapshot, words: Dictionary) -> Overview:
         _size(analyses, wires),
         _check(standing, wires),
         _build(standing, book, analyses, wires),
-        _hand_over(standing, book, wires),
+        _hand_over(standing, book, wires, released),
     )
     next_step = next((s for s in steps if s.state in ("open", "wrong") and s.say), None)
     return Overview(
@@ -265,7 +266,12 @@ def _build(standing: dict[Severity, int], book: Ledger, analyses: Sequence[Analy
     )  # fmt: skip
 
 
-def _hand_over(standing: dict[Severity, int], book: Ledger, wires: int) -> Step:
+def _hand_over(standing: dict[Severity, int], book: Ledger, wires: int, released: str) -> Step:
+    if released:
+        return Step(
+            key="handover", page="handover", title="Hand over", state="done", summary=f"revision {released}",
+            detail=f"revision {released} holds the job as it stands",
+        )  # fmt: skip
     blocked = book.undecided + standing[Severity.STOP]
     state = "later" if not wires or blocked else "open"
     return Step(

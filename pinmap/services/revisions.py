@@ -186,6 +186,13 @@ def list_revisions(shop: Shop, key: str) -> tuple[RevisionLine, ...]:
         return releases.list_revisions(session, rows.versions(session, key).job_id)
 
 
+def letter_of(shop: Shop, snapshot: Snapshot) -> str:
+    """The last revision of a job that holds what it holds now; "" for none. Raises NotFound."""
+    with shop.read() as session:
+        job_id = rows.versions(session, snapshot.job.key).job_id
+        return releases.letter_of(session, job_id, snapshot.content_hash)
+
+
 def get(shop: Shop, key: str, letter: str) -> Revision:
     """A revision. Raises NotFound."""
     with shop.read() as session:

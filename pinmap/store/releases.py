@@ -85,6 +85,13 @@ def list_revisions(session: Session, job_id: int) -> tuple[RevisionLine, ...]:
     return tuple(RevisionLine(*row[:7]) for row in found)
 
 
+def letter_of(session: Session, job_id: int, content_hash: str) -> str:
+    """The last revision that froze this content; "" for none."""
+    r = table("revision")
+    same = sa.select(r.c.letter).where(r.c.job_id == job_id, r.c.content_hash == content_hash)
+    return session.execute(same.order_by(r.c.id.desc()).limit(1)).scalar() or ""
+
+
 def get_revision(session: Session, *, revision_id: int = 0, job: str = "", letter: str = "") -> StoredRevision:
     """One revision, by id or by job and letter. Raises NotFound."""
     r, j = table("revision"), table("job")

@@ -25,12 +25,14 @@ from pinmap.web.render import page
 
 @dataclass(frozen=True)
 class JobPage:
-    """One job as one request sees it: its draft, or a revision of it."""
+    """One job as one request sees it: its draft, or a revision of it. ``frozen_as``: the revision that holds the same
+    as the draft."""
 
     view: JobView
     variant: Variant
     revision: Revision | None = None
     steps: Offer = field(default_factory=Offer)
+    frozen_as: str = ""
 
     @property
     def snapshot(self) -> Snapshot:
@@ -60,7 +62,7 @@ class JobPage:
 
     @property
     def overview(self) -> Overview:
-        return analysis.overview(self.snapshot, self.view.dictionary)
+        return analysis.overview(self.snapshot, self.view.dictionary, self.frozen_as)
 
     @property
     def ledger(self) -> Ledger:
@@ -78,7 +80,9 @@ class JobPage:
 def open_job(shop: Shop, key: str, variant: str = "") -> JobPage:
     """The job and the asked-for variant, the first one when none is asked for. Raises NotFound."""
     view = jobs.get(shop, key)
-    return JobPage(view, view.snapshot.variant(variant), steps=undo.offered(shop, key))
+    snapshot = view.snapshot
+    frozen_as = revisions.letter_of(shop, snapshot)
+    return JobPage(view, snapshot.variant(variant), steps=undo.offered(shop, key), frozen_as=frozen_as)
 
 
 def open_any(shop: ShopDep, key: str, letter: str = "", variant: str = "") -> JobPage:
@@ -87,7 +91,7 @@ def open_any(shop: ShopDep, key: str, letter: str = "", variant: str = "") -> Jo
         return open_job(shop, key, variant)
     revision = revisions.get(shop, key, letter)
     view = JobView(revision.snapshot, 0, revision.dictionary)  # a revision has no version: nothing changes it
-    return JobPage(view, revision.snapshot.variant(variant), revision)
+    return JobPage(view, revision.snapshot.variant(variant), revision, frozen_as=letter)
 
 
 OpenedDep = Annotated[JobPage, Depends(open_any)]

@@ -24,6 +24,7 @@ def test_a_release_gets_the_next_letter_and_the_releasers_name(bench: Visitor) -
     line = revisions.list_revisions(bench.shop, "bench-done")[-1]
     assert (line.letter, line.author, line.note) == ("B", "A. Fitter", "second")
     assert "as revision B froze it" in bench.text
+    assert "revision B" in bench.open(DONE).page.select(".journey li.done")[-1].text
 
 
 def test_what_has_changed_since_the_last_release_is_not_called_the_same(bench: Visitor) -> None:

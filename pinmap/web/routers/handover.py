@@ -36,7 +36,6 @@ def _page(request: Request, shop: Shop, key: str, variant: str = "", new_link: s
         variant_labels={v.key: opened.snapshot.variant_label(v) for v in opened.snapshot.variants},
         questions=questions.of_job(shop, key),
         blocks=revisions.blocks(opened.view),
-        as_released=next((r.letter for r in reversed(lines) if r.content_hash == opened.snapshot.content_hash), ""),
         next_letter=revisions.next_letter([r.letter for r in lines]),
         revision_options=[(r.letter, f"{r.letter}, {r.created:%Y-%m-%d}") for r in reversed(lines)],
         parts=[(part.value, words, part in USUAL) for part, words in PART_WORDS.items()],
