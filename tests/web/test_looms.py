@@ -146,6 +146,8 @@ def test_the_plan_of_one_loom_is_chosen_and_taken_away(parted: TestClient) -> No
     roll = page.select_one("form[action$='board-plan-roll.pdf'] input[name=loom]")
     assert roll is not None
     assert roll["value"] == starter
+    looms = BeautifulSoup(parted.get(LOOMS).text, "html.parser")
+    assert parted.get(str(looms.select(f"a[href*='loom={starter}']")[0]["href"])).status_code == 200
     kept = page.select_one(".drawing a[href*='segment=']")
     assert kept is not None
     assert f"loom={starter}" in str(kept["href"])
