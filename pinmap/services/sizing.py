@@ -185,6 +185,7 @@ def _next_down(found: Optimum, i: int, left_out: Collection[object]) -> tuple[st
     below = [s for s in knob.sizes if s < mm2]
     if not below:
         return "least size", knob.low_why, f"none: {knob.low_why}"
+    smaller = f"with {below[-1]:g} mm²"
     less = f"{below[-1]:g} mm²: {1000 * (copper_kg(knob, mm2) - copper_kg(knob, below[-1])):.3g} g less copper, but"
     trial = (*found.sizes[:i], below[-1], *found.sizes[i + 1 :])
     broken: list[Breach] = []
@@ -196,13 +197,13 @@ def _next_down(found: Optimum, i: int, left_out: Collection[object]) -> tuple[st
         ratio = [b for b in splice_breaches(found.judge, found.knobs, trial) if b.variant in {p.variant for p in
                  knob.pieces}]  # fmt: skip
         if ratio and not found.ratio_unmet:
-            return "splice", ratio[0].why, f"{less} {ratio[0].why}"
-        return "routes", "other routes follow", f"{less} it brings other routes, on which it was not taken"
+            return "splice", f"{smaller} {ratio[0].why}", f"{less} {ratio[0].why}"
+        return "routes", f"{smaller} other routes follow", f"{less} it brings other routes, on which it was not taken"
     own = [b for b in broken if b.what in knob.wires]
     worst = max(own or broken, key=lambda b: b.by)
     where = "" if worst.what in knob.wires or worst.kind in _AT_LOADS else f"wire {worst.what} beside it: "
     others = f" ({len(broken) - 1} more limits as well)" if len(broken) > 1 else ""
-    return _LIMITS[worst.kind], f"{where}{worst.why}", f"{less} {where}{worst.why}{others}"
+    return _LIMITS[worst.kind], f"{smaller} {where}{worst.why}", f"{less} {where}{worst.why}{others}"
 
 
 def _new_sizes(before: Job, after: Job) -> tuple[NewSize, ...]:

@@ -254,17 +254,18 @@ class Judge:
     def _too_low(self, variant: int, report: ElectricalReport) -> Iterator[Breach]:
         """Loads that get too little, or that cannot be fed though other sizes would feed them."""
         missing = self._fed_at_most.get(variant, frozenset()) - {(s.load, s.case) for s in report.loads}
-        for load, case in sorted(missing):
-            yield Breach("fed", variant, load, case, 1.0, f"{load} cannot be fed in the case {case}")
+        for load, key in sorted(missing):
+            yield Breach("fed", variant, load, key, 1.0, f"{load} cannot be fed in the case {self.cases[key].name}")
         for got in report.loads:
-            need = need_v(got, self.cases[got.case])
+            case = self.cases[got.case]
+            need = need_v(got, case)
             if got.voltage_v < need - 1e-9:
-                text = f"{got.load} gets {got.voltage_v:.2f} V of {need:.2f} V in the case {got.case}"
+                text = f"{got.load} gets {got.voltage_v:.2f} V of {need:.2f} V in the case {case.name}"
                 yield Breach("drop", variant, got.load, got.case, (need - got.voltage_v) / need, text)
             floor = self.floor_v(variant, got)
             if floor < need and got.voltage_v < floor - 1e-9:
                 most = floor / _KEPT_SHARE
-                text = f"{got.load} gets {got.voltage_v:.2f} V of {most:.2f} V that larger wires could give"
+                text = f"{got.load} gets {got.voltage_v:.2f} V in the case {case.name}; larger wires could give {most:.2f} V"
                 yield Breach("starved", variant, got.load, got.case, (floor - got.voltage_v) / floor, text)
 
     def _over_table(self, report: ElectricalReport, wire: str) -> tuple[float, str] | None:
