@@ -158,17 +158,18 @@ class _Work:
 
         count = len(crowd.splices)
         places = [p for s in crowd.runs for p in self._free(s, crowd, own, step_m)]
-        cost = np.full((count, count + len(places)), _NO_ROOM)
+        cost = np.full((count, count + len(places)), _NO_WAY)
+        cost[:, :count] = _NO_ROOM
         cost[:, 0] = 0.0 if crowd.at_node else _NO_ROOM
-        at_m = np.array([p.at_m for p in places])
+        places_in: dict[str, list[tuple[int, float]]] = {}
+        for k, place in enumerate(places, count):
+            places_in.setdefault(place.segment, []).append((k, place.at_m))
         for i, splice in enumerate(crowd.splices):
-            for run in crowd.runs:
-                columns = [count + k for k, p in enumerate(places) if p.segment == run.key]
-                own_at_m = at_m[[k - count for k in columns]]
-                pull_mm2, most_m = self._pull(splice, run)
-                # Of equal ones the nearer place, and the last splice goes farthest.
-                dust = 1e-6 * own_at_m * (2 * count - i)
-                cost[i, columns] = np.where(own_at_m < most_m - _NEAR_M, pull_mm2 * own_at_m + dust, _NO_WAY)
+            for run, (pull_mm2, most_m) in self._pulls(splice).items():
+                for k, at_m in places_in.get(run, ()):
+                    if at_m < most_m - _NEAR_M:
+                        # Of equal ones the nearer place, and the last splice goes farthest.
+                        cost[i, k] = (pull_mm2 + 1e-6 * (2 * count - i)) * at_m
         chosen = linear_sum_assignment(cost)[1].tolist()
         return {
             s.id: places[k - count] if k >= count and cost[i, k] < _NO_WAY else None
@@ -196,14 +197,17 @@ class _Work:
             yield Place(segment.key, round(at_m, 6))
             at_m, count = at_m + step_m, count + 1
 
-    def _pull(self, splice: Splice, run: Segment) -> tuple[float, float]:
-        """Copper that a metre into a run costs [mm²], and before which place it must stay [m]."""
-        wires = [self.wires[w] for w in splice.wires]
-        along = [w for w in wires if w.segments and _way(w, splice.id)[0][0] == run.key]
-        if not along and splice.segment != run.key:
-            return 0.0, 0.0
-        most_m = min((_way(w, splice.id)[0][1] for w in along), default=math.inf)
-        return sum(w.mm2 for w in wires) - 2 * sum(w.mm2 for w in along), most_m
+    def _pulls(self, splice: Splice) -> dict[str, tuple[float, float]]:
+        """Runs that a splice may go into: copper that a metre costs [mm²], and before which place it must stay [m]."""
+        total, along = 0.0, dict[str, tuple[float, float]]()
+        for wire in map(self.wires.__getitem__, splice.wires):
+            total += wire.mm2
+            if wire.segments:
+                end = 0 if wire.a.splice == splice.id else -1
+                mm2, most_m = along.get(wire.segments[end], (0.0, math.inf))
+                along[wire.segments[end]] = (mm2 + wire.mm2, min(most_m, wire.pieces_m[end]))
+        found = {run: (total - 2 * mm2, most_m) for run, (mm2, most_m) in along.items()}
+        return {splice.segment: (total, math.inf)} | found if splice.segment else found
 
     def _led(self, wire: Wire, places: Mapping[str, Place]) -> Wire:
         way = list(zip(wire.segments, wire.pieces_m, strict=True))
