@@ -139,6 +139,11 @@ def test_the_finished_job_reaches_its_loads_with_current_that_the_trade_knows(va
     assert starter.voltage_v > 9.2
     glow = by_load["quern-q24:R1-1", "key-on"]
     assert 11.4 < glow.voltage_v < 12.0
+    heavy = {s.name: s.key for s in FINISHED.job.signals}
+    routing = route(FINISHED, variant)
+    for name, case, least_a in (("Engine strap", "cranking", 170.0), ("Alternator charging cable", "full-load", 84.9)):
+        amps = [abs(report.wires[case][w.id].current_a) for w in routing.wires if w.signal == heavy[name]]
+        assert min(amps) > least_a, name
     hottest = max(state.temp_c for by_wire in report.wires.values() for state in by_wire.values())
     assert 100 < hottest < 150
 

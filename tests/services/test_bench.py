@@ -176,7 +176,7 @@ def test_looms_are_told_apart_by_serial_number_and_measured_against_each_state(s
     assert bench.sheet(shop, now).made.good == 0
     assert first.line is not None
     signal = next(s for s in view.job.signals if s.key == now.routing.wire[first.line.key].signal)
-    thicker = tuple(replace(s, mm2=50.0) if s is signal else s for s in view.job.signals)
+    thicker = tuple(replace(s, mm2=25.0) if s is signal else s for s in view.job.signals)
     after = jobs.edit(shop, key, jobs.get(shop, key).version, lambda j, _: replace(j, signals=thicker))
     (old,) = bench.summaries(shop, frozen.snapshot, frozen.dictionary)
     (new,) = bench.summaries(shop, after.snapshot, after.dictionary)
