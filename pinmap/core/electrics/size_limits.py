@@ -265,7 +265,9 @@ class Judge:
             floor = self.floor_v(variant, got)
             if floor < need and got.voltage_v < floor - 1e-9:
                 most = floor / _KEPT_SHARE
-                text = f"{got.load} gets {got.voltage_v:.2f} V in the case {case.name}; larger wires could give {most:.2f} V"
+                text = (
+                    f"{got.load} gets {got.voltage_v:.2f} V in the case {case.name}; larger wires could give {most:.2f}"
+                )
                 yield Breach("starved", variant, got.load, got.case, (floor - got.voltage_v) / floor, text)
 
     def _over_table(self, report: ElectricalReport, wire: str) -> tuple[float, str] | None:
