@@ -33,12 +33,13 @@ class JobMaker:
 
     def pin(
         self, text: str, kind: Kind = Kind.UNKNOWN, direction: Direction = Direction.PASSIVE, *,
-        amps: float | None = None, component: str = "", mm2: float | None = None, colour: str = "", code: str = "",
+        amps: float | None = None, peak: float | None = None, component: str = "", mm2: float | None = None,
+        colour: str = "", code: str = "",
     ) -> PinKey:  # fmt: skip
         key = self.key(text)
         self.pins[key.platform][(key.connector, key.cavity)] = Pin(
             connector=key.connector, cavity=key.cavity, function=code or text, function_code=code, kind=kind,
-            direction=direction, current_a=amps, component=component, wire_mm2=mm2, wire_colour=colour,
+            direction=direction, current_a=amps, peak_a=peak, component=component, wire_mm2=mm2, wire_colour=colour,
             evidence=Evidence.MANUAL,
         )  # fmt: skip
         return key

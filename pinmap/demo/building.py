@@ -14,7 +14,7 @@ from pinmap.demo.devices import DEVICES
 from pinmap.demo.housings import half
 from pinmap.demo.platforms import DONOR, EARLY, GLOW, HOST, LATE, OPEN, SEALED, SERVICE, demo_platforms
 from pinmap.demo.tables import rows
-from pinmap.demo.wiring import ENGINE_INSULATION, Wiring
+from pinmap.demo.wiring import ENGINE_INSULATION, GAUGE_SENDER, Wiring
 
 LOOM = "engine-and-front"
 _LETTERS = {"q": DONOR, "g": GLOW, "f": SEALED, "o": OPEN, "s": SERVICE, "b": HOST}
@@ -163,7 +163,7 @@ def _wire(job: Job, wiring: Wiring) -> Job:
         members[0].extend(_mates(members[0][0]))
     pins = [end for ends in members for end in ends if isinstance(end, PinKey)]
     codes = [all_pins()[p].function_code for p in pins if all_pins()[p].function_code]
-    on_engine = any(p.platform in (DONOR, GLOW) for p in pins)
+    on_engine = any(p.platform in (DONOR, GLOW) or p.connector == GAUGE_SENDER for p in pins)
     job = edits.join(
         job,
         [end for ends in members for end in ends],

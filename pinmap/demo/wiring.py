@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 ENGINE_INSULATION = "thin-wall-D"  # 150 °C, for all that goes onto the engine
+GAUGE_SENDER = "C131"  # the host's, in the thermostat housing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,11 +34,12 @@ _ROUNDS = 8
 
 @dataclass(frozen=True)
 class _Case:
-    """One load case solved: currents, resistances, what heats each wire [A], its hottest place [°C], and what gives the
-    temperature of every place [°C]."""
+    """One load case solved: what flows in each wire, solved or stated [A], its resistance, what heats it [A], its
+    hottest place [°C], and what gives the temperature of every place [°C]."""
 
     case: LoadCase
     solution: Solution
+    amps: Floats
     wire_ohm: Floats
     heating_a: Floats
     hottest_c: Floats
@@ -143,7 +144,7 @@ def _load_states(reached: Sequence[Reached]) -> Listed[LoadState]:
 def _states_of_wires(
     ids: Sequence[str], found: _Case, air_c: Floats, counts: Ints, table: _Table
 ) -> Callable[[int], WireState]:  # fmt: skip
-    amps = found.solution.amps[: len(ids)]
+    amps = found.amps
     columns = (amps, found.hottest_c, found.wire_ohm, amps * found.wire_ohm, air_c, counts, found.heating_a)
     current_a, temp_c, ohm, drop_v, ambient_c, loaded, heating = (c.tolist() for c in columns)
 
@@ -163,6 +164,7 @@ def _solve_warm(network: Network, layout: BundleLayout, air_c: Floats, cases: Se
     cold = bundle_temperatures(layout, np.zeros(network.n_wires)).mean_c
     mean = np.repeat(cold[None, :], len(solvers), axis=0)
     found: list[_Case | None] = [None] * len(solvers)
+    stated = [network.stated_a(case.code) for case in cases]
     open_cases = list(range(len(solvers)))
     moved = [np.inf] * len(solvers)
     for _ in range(_ROUNDS):
@@ -172,12 +174,14 @@ def _solve_warm(network: Network, layout: BundleLayout, air_c: Floats, cases: Se
         for i in open_cases:
             ohm = network.wire_ohm_20 * resistance_factor(mean[i])
             solution = solvers[i].solve(ohm)
-            solved.append((solution, ohm, heating_a(network, solution, cases[i].code, ohm, layout.wires, air_c)))
+            heating = heating_a(network, solution, cases[i].code, ohm, layout.wires, air_c)
+            solved.append((solution, ohm, np.maximum(heating, stated[i][1])))
         warm = bundle_temperatures(layout, np.array([heating for _, _, heating in solved]))
         for row, (i, (solution, ohm, heating), hottest, after) in enumerate(
             zip(open_cases, solved, warm.hottest_c, warm.mean_c, strict=True)
         ):
-            found[i] = _Case(cases[i], solution, ohm, heating, hottest, partial(warm.of_case, row))
+            amps = np.where(stated[i][0] > 0, stated[i][0], solution.amps[: network.n_wires])
+            found[i] = _Case(cases[i], solution, amps, ohm, heating, hottest, partial(warm.of_case, row))
             moved[i], mean[i] = float(np.abs(after - mean[i]).max(initial=0.0)), after
         open_cases = [i for i in open_cases if moved[i] >= _AGREED_K]
     return [case for case in found if case is not None]

@@ -63,6 +63,17 @@ class Reference:
     feeds: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What the pinout says of a wire between a unit's paired drivers and what they drive, by its place among the
+    wires [A]. Such a pair makes a current of its own, boosted or reversed, that is no branch of the network."""
+
+    wire: int
+    mean_a: float
+    heating_a: float
+    states: str
+
+
 @dataclass(frozen=True)
 class Network:
     """Elements by index; the first ``n_wires`` are the routing's wires, in order, the next ``n_contacts`` the mated
@@ -97,6 +108,7 @@ class Network:
     fuse_rating_a: dict[int, float]
     nominal_v: float = 12.0
     sources: tuple[Source, ...] = ()
+    stated: tuple[Stated, ...] = ()
     references: tuple[Reference, ...] = ()
     post: int = -1
     held: str = ALL
@@ -124,6 +136,14 @@ class Network:
         if not found:
             return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
         return np.concatenate([a for a, _ in found]), np.concatenate([b for _, b in found])
+
+    def stated_a(self, code: str) -> tuple[Floats, Floats]:
+        """Mean and heating current of the wires of ``stated`` in a load case of this letter [A], 0 for all others."""
+        mean_a, heating_a = np.zeros(self.n_wires), np.zeros(self.n_wires)
+        for said in self.stated:
+            if holds(said.states, code):
+                mean_a[said.wire], heating_a[said.wire] = said.mean_a, said.heating_a
+        return mean_a, heating_a
 
     def total_ohm(self, wire_ohm: Floats) -> Floats:
         """Resistance of every element with these wire resistances [ohm], in the order of the routing's wires."""

@@ -23,6 +23,8 @@ SUPPLY_KINDS = frozenset({Kind.SUPPLY_30, Kind.SUPPLY_15, Kind.SUPPLY_75, Kind.S
 FEED_KINDS = SUPPLY_KINDS | {Kind.HIGH_SIDE, Kind.PWM_HIGH_SIDE}
 BACK_KINDS = frozenset({Kind.GROUND, Kind.LOW_SIDE, Kind.PWM_LOW_SIDE, Kind.SENSOR_GROUND})
 
+PAIRED_KINDS = frozenset({Kind.H_BRIDGE, Kind.INJECTOR_BOOSTED})  # both wires of a load end at drivers of one unit
+
 # When each host supply is live; DIN 72552 by the load cases' letters.
 LIVE_IN = {
     Kind.SUPPLY_30: "KCIFA",

@@ -9,7 +9,8 @@ that it can, as into a flat battery, so that its cable is judged by that.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import lru_cache
 
@@ -25,11 +26,12 @@ from pinmap.core.electrics.components import (
     Parts,
     Reference,
     Source,
+    Stated,
     grouped,
 )
 from pinmap.core.electrics.insides import add_load_ends, add_platform, driven_by_loads, strapped_platforms
 from pinmap.core.electrics.load_table import load_table
-from pinmap.core.electrics.loads import loads
+from pinmap.core.electrics.loads import PAIRED_KINDS, loads, states_of
 from pinmap.core.electrics.solution import Solution, Solver, solve
 from pinmap.core.facts.circuit import ALTERNATOR_RISE_SHARE, DIODE_SERIES_OHM
 from pinmap.core.facts.conductors import wire_size
@@ -48,7 +50,7 @@ from pinmap.core.loom.results import MatedEnd, Routing, Wire, device_point, loom
 from pinmap.core.model.jobs import Snapshot, Variant
 from pinmap.core.model.looms import Device, DeviceEnd, Mating
 from pinmap.core.model.pinouts import ConnectorKey, Pin, PinKey
-from pinmap.core.model.words import DeviceKind, Role
+from pinmap.core.model.words import DeviceKind, Kind, Role
 
 __all__ = [
     "ALL", "Bools", "Floats", "Ints", "Network", "Reference", "Solution", "Solver", "Source", "build_network",
@@ -109,11 +111,30 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         fuse_rating_a=fuse_rating,
         nominal_v=nominal_v,
         sources=tuple(parts.sources),
+        stated=tuple(_stated(snapshot, dictionary, routing, pins)),
         references=tuple(parts.references),
         post=parts.post,
         held=parts.held,
         problems=(*((load.key, load.problem) for load in found if load.problem), *parts.problems),
     )
+
+
+def _stated(
+    snapshot: Snapshot, dictionary: Dictionary, routing: Routing, pins: Mapping[PinKey, Pin]
+) -> Iterator[Stated]:
+    """Currents of wires to paired drivers. Pulses of an injector's peak with that mean heat as much as the geometric
+    mean of both (square pulses: mean d·I, heating current √d·I)."""
+    for i, wire in enumerate(routing.wires):
+        ends = [e.pin for e in (wire.a, wire.b) if e.pin is not None and pins[e.pin].kind in PAIRED_KINDS]
+        said = [(pins[k].current_a or 0.0, pins[k].peak_a or 0.0) for k in ends]
+        mean_a = max((mean for mean, _ in said), default=0.0)
+        if mean_a <= 0:
+            continue
+        pulsed = any(pins[k].kind is Kind.INJECTOR_BOOSTED for k in ends)
+        peak_a = max(peak for _, peak in said)
+        heating_a = math.sqrt(mean_a * max(peak_a, mean_a)) if pulsed else mean_a
+        states = "".join(states_of(snapshot, dictionary, k, pins[k]) for k in ends)
+        yield Stated(i, mean_a, heating_a, states)
 
 
 def _add_wires(parts: Parts, routing: Routing, devices: Mapping[str, Device]) -> tuple[list[float], list[float]]:

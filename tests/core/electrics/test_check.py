@@ -320,6 +320,22 @@ def test_a_cable_carries_all_that_the_alternator_can_give() -> None:
         assert {report.advice[w.id].limit for w in routing.wires} == {"heat"}
 
 
+def test_wires_of_paired_drivers_are_judged_by_what_the_pinout_states() -> None:
+    """An injector of 2.5 A mean and 20 A peak heats its wires as 7.07 A would; the network knows no branch for it."""
+    m = y_loom()
+    for cavity in (1, 2):
+        m.pin(f"d:C1-{cavity}", Kind.INJECTOR_BOOSTED, IN, amps=2.5, peak=20.0, component="injector", mm2=1.5)
+        m.pin(f"u:C1-{cavity}", Kind.INJECTOR_BOOSTED, OUT, amps=2.5, peak=20.0, mm2=1.5)
+        m.signal(f"u:C1-{cavity}", f"d:C1-{cavity}", mm2=1.5)
+    _, routing, report = solved(m)
+    for wire in routing.wires:
+        state = report.wires["full-load"][wire.id]
+        assert state.current_a == 2.5
+        assert state.heating_a == pytest.approx(np.sqrt(2.5 * 20.0))
+        assert state.temp_c > 25.0  # in air of 20 °C
+        assert state.drop_v == pytest.approx(2.5 * state.resistance_ohm)
+
+
 def test_advice_says_where_no_load_case_shows_a_current() -> None:
     m = y_loom()
     m.pin("d:C1-1", Kind.SUPPLY_30, IN, mm2=2.5)
