@@ -105,6 +105,7 @@ class Network:
     back_of: dict[str, int]
     feed: Ints  # the same by load, -1 for none
     back: Ints
+    base: Ints  # by load: the ground of the unit whose reference feeds it, -1 for battery minus
     fuse_rating_a: dict[int, float]
     nominal_v: float = 12.0
     sources: tuple[Source, ...] = ()

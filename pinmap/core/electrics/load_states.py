@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 class Reached:
     """One case by column: each load that draws a known current, by its ``place`` among the network's loads, then each
     driven coil, by that of its relay. ``feed`` and ``back`` are points; ``plus_v`` and ``minus_v`` their volts,
-    ``fed_v`` what the feed starts from, ``need_v`` the least that must lie between them."""
+    ``fed_v`` what the feed starts from over ``base_v``, what the return leads to; ``need_v`` the least that must lie
+    between them."""
 
     network: Network
     case: LoadCase
@@ -35,6 +36,7 @@ class Reached:
     plus_v: Floats
     minus_v: Floats
     fed_v: Floats
+    base_v: Floats
     need_v: Floats
 
     @staticmethod
@@ -48,12 +50,14 @@ class Reached:
         turned = volts[network.a[coil]] < volts[network.b[coil]]
         feed = np.concatenate([network.feed[fed], np.where(turned, network.b[coil], network.a[coil])])
         back = np.concatenate([network.back[fed], np.where(turned, network.a[coil], network.b[coil])])
+        base = network.base[fed]
         pull_in_v = RELAY_PULL_IN_SHARE.value * nominal_v
         return Reached(
             network=network, case=case, nominal_v=nominal_v, loads=fed.size, place=np.concatenate([fed, closed]),
             feed=feed, back=back, plus_v=volts[feed], minus_v=volts[back],
             current_a=np.concatenate([solution.load_a[known], np.abs(solution.amps[coil])]),
             fed_v=np.concatenate([table.fed_v(case.supply_v)[fed], np.full(coil.size, case.supply_v)]),
+            base_v=np.concatenate([np.where(base >= 0, volts[base], 0.0), np.zeros(coil.size)]),
             need_v=np.concatenate([table.need_v(case.supply_v)[fed], np.full(coil.size, pull_in_v)]),
         )  # fmt: skip
 
@@ -70,7 +74,8 @@ class Reached:
         reached = partial(
             LoadState, load=self.name(i), case=self.case.key, feed=self.network.points[self.feed[i]],
             back=self.network.points[self.back[i]], current_a=amps, voltage_v=plus_v - minus_v,
-            feed_drop_v=float(self.fed_v[i]) - plus_v, return_drop_v=minus_v, need_v=float(self.need_v[i]),
+            feed_drop_v=float(self.fed_v[i] + self.base_v[i]) - plus_v, return_drop_v=minus_v - float(self.base_v[i]),
+            need_v=float(self.need_v[i]),
         )  # fmt: skip
         load = self.network.loads[self.place[i]] if i < self.loads else None
         draw = None if load is None else load.draw(self.case.code)

@@ -76,6 +76,9 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
     strapped = strapped_platforms(snapshot, pins, piece)
     for platform, platform_pins in by_platform.items():
         add_platform(parts, snapshot, dictionary, platform, platform_pins, driven, strapped)
+    names = list(parts.index)
+    base_of = {piece[names[r.out]]: r.ground for r in parts.references if r.feeds and names[r.out] in piece}
+    base = [base_of.get(piece.get(names[feed_of[x.key]], -1), -1) if x.on_reference else -1 for x in found]
     nominal_v = next((p.nominal_v for p in snapshot.platforms if p.role is Role.HOST), 12.0)
     if parts.post < 0:
         rise_v = ALTERNATOR_RISE_SHARE.value * nominal_v
@@ -108,6 +111,7 @@ def build_network(snapshot: Snapshot, variant: Variant, routing: Routing, dictio
         back_of=back_of,
         feed=np.array([feed_of.get(load.key, -1) for load in found], dtype=np.int64),
         back=np.array([back_of.get(load.key, -1) for load in found], dtype=np.int64),
+        base=np.array(base, dtype=np.int64),
         fuse_rating_a=fuse_rating,
         nominal_v=nominal_v,
         sources=tuple(parts.sources),

@@ -13,7 +13,7 @@ from pinmap.core.electrics.network import build_network, solve
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.facts.constants import CONTACT_OHM, SPLICE_OHM
 from pinmap.core.facts.functions import Dictionary, FunctionEntry
-from pinmap.core.loom.results import Routing
+from pinmap.core.loom.results import Routing, pin_point
 from pinmap.core.loom.route import route
 from pinmap.core.model.jobs import PinFate, Practice, Snapshot
 from pinmap.core.model.looms import Zone
@@ -334,6 +334,25 @@ def test_wires_of_paired_drivers_are_judged_by_what_the_pinout_states() -> None:
         assert state.heating_a == pytest.approx(np.sqrt(2.5 * 20.0))
         assert state.temp_c > 25.0  # in air of 20 °C
         assert state.drop_v == pytest.approx(2.5 * state.resistance_ohm)
+
+
+def test_a_sensors_drops_are_told_from_the_unit_that_feeds_it() -> None:
+    """The unit's ground is lifted by its own current; what the sensor loses on its own wires is not."""
+    m = y_loom()
+    m.pin("u:C1-1", Kind.SUPPLY_30, IN, amps=10.0, mm2=1.0)
+    m.pin("u:C1-2", Kind.GROUND, IN, mm2=1.0)
+    m.pin("u:C1-3", Kind.REFERENCE_5V, OUT, mm2=0.5)
+    m.pin("u:C1-4", Kind.SENSOR_GROUND, OUT, mm2=0.5)
+    m.pin("d:C1-1", Kind.REFERENCE_5V, IN, amps=0.02, component="sensor", mm2=0.5)
+    m.pin("d:C1-2", Kind.SENSOR_GROUND, IN, component="sensor", mm2=0.5)
+    for one, two in (("h:C1-1", "u:C1-1"), ("h:C1-31", "u:C1-2"), ("u:C1-3", "d:C1-1"), ("u:C1-4", "d:C1-2")):
+        m.signal(one, two)
+    _, _, report = solved(m)
+    (state,) = (s for s in report.loads if s.load == "d:sensor" and s.case == "idle")
+    assert report.voltage_v["idle"][pin_point(m.key("u:C1-2"))] > 0.1
+    assert 0 < state.return_drop_v < 0.01
+    assert 0 < state.feed_drop_v < 0.01
+    assert state.feed_drop_v + state.voltage_v + state.return_drop_v == pytest.approx(5.0)
 
 
 def test_advice_says_where_no_load_case_shows_a_current() -> None:
