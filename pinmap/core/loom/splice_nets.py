@@ -194,14 +194,11 @@ class SpliceNets:
         joints += [(min(number[a], number[b]), max(number[a], number[b])) for a, b in tree.edges]
         return (tidy(self.ends, tuple(metres.argmin(axis=1).tolist()), tuple(joints)),)
 
-    def stars(self, which: Ints, columns: Ints, *, proven: bool) -> list[SplicePlan]:
-        """Of each of these nets, all ends in one splice in that column."""
+    def stars(self, which: Ints, columns: Ints) -> list[SplicePlan]:
+        """The best plan of each of these nets where that is all ends in one splice, in this column."""
         joints = tuple((end, self.ends) for end in range(self.ends))
         ends = np.arange(self.ends)[:, None]
         metres = self.from_end(which, ends, columns)
-        return [
-            SplicePlan((column,), joints, tuple(mm2), tuple(m), self.limits.splice_cost_g, proven)
-            for column, mm2, m in zip(
-                columns.tolist(), self.mm2[:, which].T.tolist(), metres.T.tolist(), strict=True
-            )
-        ]  # fmt: skip
+        found = zip(columns.tolist(), self.mm2[:, which].T.tolist(), metres.T.tolist(), strict=True)
+        cost_g = self.limits.splice_cost_g
+        return [SplicePlan((column,), joints, tuple(mm2), tuple(m), cost_g, True) for column, mm2, m in found]

@@ -42,7 +42,7 @@ def best_splices(nets: SpliceNets) -> list[SplicePlan]:
         settled = _one_is_best(nets, copper_g) & single
     found: dict[int, SplicePlan] = {}
     which = np.flatnonzero(settled)
-    found.update(zip(which.tolist(), nets.stars(which, column[which], proven=True), strict=True))
+    found.update(zip(which.tolist(), nets.stars(which, column[which]), strict=True))
     which = np.flatnonzero(~settled)
     if ends > MOST_ENDS:
         found.update((i, _by_itself(nets, i)) for i in which.tolist())
