@@ -155,6 +155,7 @@ WITHOUT_TEXT = {
     "/imports/{draft}/discard", "/jobs/import", "/jobs/{key}/seats", "/jobs/{key}/undo", "/jobs/{key}/redo",
     "/jobs/{key}/delete", "/jobs/{key}/here", "/jobs/{key}/decide/take", "/jobs/{key}/decide/signals/{signal}/dissolve",
     "/jobs/{key}/layout/looms/plug", "/jobs/{key}/layout/looms/matings/{mating}", "/jobs/{key}/check/sizing",
+    "/jobs/{key}/check/sizing/stop",
     "/jobs/{key}/handover/revoke", "/jobs/{key}/revisions/{letter}/restore", "/jobs/{key}/kept/{draft}/bring-back",
 }  # fmt: skip# Pages with fields that ask for another page.
 SEARCHES = ("/audit", "/functions", "/worksheet", f"{JOB}/trace", f"{JOB}/bench", f"{DONE}/revisions/A/bench")

@@ -25,9 +25,12 @@ def test_filters_by_thing_person_pin_and_day(client: TestClient) -> None:
     assert "Nothing was changed that this asks for" in _page(client, "?who=nobody").text
     assert "Nothing was changed that this asks for" in _page(client, "?until=2001-01-01").text
     assert "demo loaded" in _page(client, "?kind=job&of=q24-brindle&since=2001-01-01").text
-    bad = client.get("/audit?since=yesterday")
+    bad = client.get("/audit?since=yesterday&connector=C7")
     assert bad.status_code == 422
     assert "year-month-day" in bad.text
+    form = BeautifulSoup(bad.text, "html.parser").find("form", action="/audit")
+    assert [form.find("input", {"name": n})["value"] for n in ("since", "connector")] == ["yesterday", "C7"]
+    assert client.get("/audit/files/audit.csv?since=yesterday").status_code == 422
     assert client.get("/audit?of=%00").status_code == 422
 
 

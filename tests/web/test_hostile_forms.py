@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack
 from functools import partial
 from html import unescape
-from urllib.parse import urldefrag, urljoin, urlsplit
+from urllib.parse import urldefrag, urlencode, urljoin, urlsplit
 
 import pytest
 from fastapi.testclient import TestClient
@@ -196,6 +196,7 @@ class Desk:
         return False
 
 
+_LONGEST_ADDRESS = 60_000  # the test's own browser refuses longer ones
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")  # no page can hold these
 
 
@@ -251,7 +252,10 @@ def test_texts_in_every_search(shops: Shops, page: str) -> None:
     (form,) = [f for f in searches_at(visitor) if f.action in ("", page)]
     for text in TEXTS[SEARCHES.index(page) % SHARE :: SHARE]:
         for names in (text_fields(form), *([name] for name in text_fields(form))):
-            visitor._take(visitor.client.get(page, params=form.values() | dict.fromkeys(names, text)))
+            asked = form.values() | dict.fromkeys(names, text)
+            if len(urlencode(asked, doseq=True)) > _LONGEST_ADDRESS:
+                continue
+            visitor._take(visitor.client.get(page, params=asked))
             seen = harmless(visitor, f"{page} with {text[:60]!r} in {names}")
             assert visitor.status in (200, 404, 422), f"{page} with {text[:60]!r} in {names}: {visitor.status}"
             if visitor.status != 404 and text.strip() and not _CONTROL.search(text):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Annotated
 from urllib.parse import urlencode
@@ -24,11 +25,17 @@ from pinmap.web.render import page
 router = APIRouter(prefix="/audit")
 
 
-def _day(field: str, text: str) -> datetime | None:
-    try:
-        return datetime.combine(date.fromisoformat(text.strip()), time(), UTC) if text.strip() else None
-    except ValueError:
-        raise InputError(field, text, "give a day as year-month-day, such as 2026-03-01") from None
+@dataclass(frozen=True)
+class Asked:
+    """The filter, the form's fields as they were filled in, and what is wrong with which of them."""
+
+    query: Query
+    fields: dict[str, str]
+    problems: dict[str, str]
+
+
+def _day(text: str) -> datetime | None:
+    return datetime.combine(date.fromisoformat(text.strip()), time(), UTC) if text.strip() else None
 
 
 def asked(
@@ -40,8 +47,8 @@ def asked(
     cavity: str = "",
     since: str = "",
     until: str = "",
-) -> tuple[Query, dict[str, str]]:
-    """The filter, and the form's fields as they were filled in. Raises InputError."""
+) -> Asked:
+    """What is asked for; a day that is none narrows nothing. Raises InputError for what no database can look for."""
     fields = {
         "kind": kind, "of": of, "who": who, "platform": platform, "connector": connector, "cavity": cavity,
         "since": since, "until": until,
@@ -49,30 +56,38 @@ def asked(
     for name, text in fields.items():
         if "\x00" in text:
             raise InputError(name, text, "take out the NUL characters")
-    last = _day("until", until)
+    days: dict[str, datetime | None] = {}
+    problems = {}
+    for name in ("since", "until"):
+        try:
+            days[name] = _day(fields[name])
+        except ValueError:
+            problems[name] = "give a day as year-month-day, such as 2026-03-01"
+    last = days.get("until")
     query = Query(
         kind=kind, subject=of.strip(), who=who, platform=platform.strip(), connector=connector.strip(),
-        cavity=cavity.strip(), since=_day("since", since), until=last + timedelta(days=1) if last else None,
+        cavity=cavity.strip(), since=days.get("since"), until=last + timedelta(days=1) if last else None,
     )  # fmt: skip
-    return query, fields
+    return Asked(query, fields, problems)
 
 
-Asked = Annotated[tuple[Query, dict[str, str]], Depends(asked)]
+AskedDep = Annotated[Asked, Depends(asked)]
 
 
 @router.get("")
 @needs(Right.READ)
-def show(request: Request, shop: ShopDep, wanted: Asked, before: int | None = None) -> HTMLResponse:
-    query, fields = wanted
-    given = {name: text for name, text in fields.items() if text}
-    found = audit.entries(shop, query, before)
+def show(request: Request, shop: ShopDep, wanted: AskedDep, before: int | None = None) -> HTMLResponse:
+    given = {name: text for name, text in wanted.fields.items() if text}
+    found = audit.entries(shop, wanted.query, before)
     return page(
         request,
         "audit/page.html",
+        422 if wanted.problems else 200,
         found=found.entries,
         older=urlencode({**given, "before": found.older}) if found.older is not None else "",
         filters=urlencode(given),
-        typed=fields,
+        typed=wanted.fields,
+        problems=wanted.problems,
         people=[(name, name) for name in audit.people(shop)],
         kinds=[(k.value, k.value) for k in Subject],
         newest=before is None,
@@ -81,6 +96,8 @@ def show(request: Request, shop: ShopDep, wanted: Asked, before: int | None = No
 
 @router.get("/files/audit.csv")
 @needs(Right.READ)
-def file(shop: ShopDep, wanted: Asked) -> Response:
-    found = audit.entries(shop, wanted[0], limit=audit.MOST)
+def file(shop: ShopDep, wanted: AskedDep) -> Response:
+    for name, remedy in wanted.problems.items():
+        raise InputError(name, wanted.fields[name], remedy)
+    found = audit.entries(shop, wanted.query, limit=audit.MOST)
     return download(Output("changes.csv", write_csv(audit.table(found.entries)), MEDIA["csv"]))

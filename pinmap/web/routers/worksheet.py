@@ -87,7 +87,7 @@ def _size_options() -> list[tuple[str, str]]:
 @needs(Right.READ)
 def sheet(request: Request) -> HTMLResponse:
     asked = request.query_params
-    typed = DEFAULTS | {name: asked[name][:40] for name in DEFAULTS if name in asked}
+    typed = DEFAULTS | {name: asked[name] for name in DEFAULTS if name in asked}
     answer: Worksheet | None = None
     problems = dict.fromkeys(DEFAULTS, "")
     try:
