@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json as json_lib
 import math
+import os
 import signal as signal_module
 import sys
 from collections.abc import Callable
@@ -79,6 +80,7 @@ def size(
 ) -> None:
     """Find the sizes of least copper that meet every limit in every case and variant. On a terminal it says on standard
     error how far it is; Ctrl-C ends it with the best so far."""
+    own_stdout()
     snapshot, words = _load(job)
     scope = sizing.wires_of(analysis.analyse(snapshot, snapshot.variants[0], words), signal)
     found = _watched(lambda tell: sizing.propose(snapshot, words, scope, tell))
@@ -91,6 +93,17 @@ def size(
     for broken in found.broken:
         print(f"broken: {broken.what} ({broken.variant}): {broken.why}")
     print(f"copper {found.copper_before_kg:.4g} kg -> {found.copper_kg:.4g} kg, all variants; {_sureness(found)}")
+
+
+def own_stdout() -> None:
+    """Keeps standard output for the answer: what a library prints there by itself, as scipy's solver HiGHS does now and
+    then, goes to standard error."""
+    if sys.stdout is None or sys.stdout is not sys.__stdout__:
+        return  # caught by whoever runs the command
+    sys.stdout.flush()
+    answer = os.fdopen(os.dup(1), "w", encoding=sys.stdout.encoding)
+    os.dup2(2, 1)
+    sys.stdout = answer
 
 
 def _sureness(found: sizing.Proposal) -> str:
