@@ -98,12 +98,12 @@ def size(
 def own_stdout() -> None:
     """Keeps standard output for the answer: what a library prints there by itself, as scipy's solver HiGHS does now and
     then, goes to standard error."""
-    if sys.stdout is None or sys.stdout is not sys.__stdout__:
+    now = sys.__stdout__
+    if now is None or sys.stdout is not now:
         return  # caught by whoever runs the command
-    sys.stdout.flush()
-    answer = os.fdopen(os.dup(1), "w", encoding=sys.stdout.encoding)
+    now.flush()
+    sys.stdout = os.fdopen(os.dup(1), "w", encoding=now.encoding)
     os.dup2(2, 1)
-    sys.stdout = answer
 
 
 def _sureness(found: sizing.Proposal) -> str:
