@@ -54,7 +54,8 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> Markup:
     """A number with its unit, not broken across lines."""
     if value is None:
         return Markup("–")
-    return Markup(f'<span class="q">{number(value, digits)} <abbr class="unit">{escape(unit)}</abbr></span>')  # noqa: S704 - escaped
+    behind = f' <abbr class="unit">{escape(unit)}</abbr>' if unit else ""
+    return Markup(f'<span class="q">{number(value, digits)}{behind}</span>')  # noqa: S704 - escaped
 
 
 @lru_cache(_REMEMBERED)

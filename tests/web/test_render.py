@@ -38,3 +38,7 @@ def test_long_texts_are_not_remembered() -> None:
 )
 def test_numbers(value: float | None, text: str) -> None:
     assert render.number(value) == text
+
+
+def test_a_number_without_a_unit_has_no_blank_behind_it() -> None:
+    assert render.quantity(2.0, "") == '<span class="q">2</span>'
