@@ -41,9 +41,7 @@ def serve(
             print(f"It has no owner yet. Make yourself its owner, once: {link}", flush=True)
     gc.enable()
     gc.freeze()  # what the start made stays; the collector need not look at it again
-    gc.set_threshold(
-        700, 10, 100
-    )  # nor so often at jobs and results that are kept: each look takes a third of a second
+    gc.set_threshold(700, 10, 100)  # nor so often at what is kept of jobs: each look takes a third of a second
     uvicorn.run(
         web,
         host=settings.host,

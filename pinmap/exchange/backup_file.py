@@ -114,6 +114,7 @@ class Reader:
             with self._archive.open(_member(entry.name)) as member:
                 yield from _announced(member, entry)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+            # what zipfile raises for a damaged, cut off, unknown and encrypted member
             raise FileRejected(f"the rows of table {entry.name} are damaged: {error}; nothing was stored") from None
 
 

@@ -58,6 +58,7 @@ def _look_inside(data: bytes) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             infos = archive.infolist()
     except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError) as error:
+        # what zipfile raises for a table of contents that is damaged, of an unknown kind, or points outside the file
         raise FileRejected(_DAMAGED) from error
     if not any(i.filename.lower() == "xl/workbook.xml" for i in infos):
         raise FileRejected("this archive is not an XLSX workbook; save the table as XLSX or CSV")

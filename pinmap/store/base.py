@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlmodel import SQLModel
+from sqlmodel import Session, SQLModel
 
 from pinmap.core.errors import InputError, NotFound
 
@@ -22,6 +22,13 @@ SQLModel.metadata.naming_convention = {
 # Indexed text is short, because PostgreSQL's index rows are limited to a third of a page.
 KEY_LENGTH = 120
 EDITIONS_LENGTH = 400
+
+
+def touched(session: Session, statement: sa.Update | sa.Delete) -> int:
+    """Runs it; how many rows it changed or deleted."""
+    done = session.execute(statement)
+    assert isinstance(done, sa.CursorResult)  # which a change or deletion always gives
+    return done.rowcount
 
 
 class UtcDateTime(sa.types.TypeDecorator[datetime]):

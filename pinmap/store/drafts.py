@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import NotFound
-from pinmap.store.base import checked, now, table
+from pinmap.store.base import checked, now, table, touched
 from pinmap.store.versions import claim
 
 
@@ -68,7 +68,7 @@ def save(session: Session, draft: StoredDraft, version: int, state: dict[str, An
 def delete(session: Session, draft_id: int) -> None:
     """Deletes a draft. Raises NotFound."""
     d = table("pinout_draft")
-    if session.execute(sa.delete(d).where(d.c.id == draft_id)).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
+    if touched(session, sa.delete(d).where(d.c.id == draft_id)) != 1:
         raise NotFound("this draft is gone")
 
 

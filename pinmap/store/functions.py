@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import Conflict, InputError, NotFound
-from pinmap.store.base import checked, sought, table
+from pinmap.store.base import checked, sought, table, touched
 from pinmap.store.versions import raise_stamp
 
 
@@ -34,23 +34,21 @@ def add(session: Session, code: str, entry: dict[str, Any]) -> None:
 def update(session: Session, code: str, entry: dict[str, Any], version: int) -> None:
     """Changes one. Raises NotFound or Conflict."""
     f = table("function_entry")
-    done = session.execute(
-        sa.update(f).where(f.c.code == sought(code), f.c.version == version).values(entry=entry, version=version + 1)
-    )
-    _hit(session, done, code, version)
+    mine = sa.and_(f.c.code == sought(code), f.c.version == version)
+    _hit(session, touched(session, sa.update(f).where(mine).values(entry=entry, version=version + 1)), code, version)
 
 
 def delete(session: Session, code: str, version: int) -> None:
     """Deletes one. Raises NotFound or Conflict."""
     f = table("function_entry")
-    done = session.execute(sa.delete(f).where(f.c.code == sought(code), f.c.version == version))
-    _hit(session, done, code, version)
+    gone = touched(session, sa.delete(f).where(f.c.code == sought(code), f.c.version == version))
+    _hit(session, gone, code, version)
 
 
-def _hit(session: Session, done: sa.Result[Any], code: str, version: int) -> None:
+def _hit(session: Session, rows: int, code: str, version: int) -> None:
     """Raises the reason why a statement found no row of this code and version; counts the change otherwise."""
     f = table("function_entry")
-    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE or DELETE gives a CursorResult
+    if rows != 1:
         found = session.execute(sa.select(f.c.version).where(f.c.code == code)).scalar_one_or_none()
         if found is None:
             raise NotFound(f"there is no function {code!r} of your own")

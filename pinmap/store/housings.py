@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from pinmap.core.errors import InputError, NotFound
 from pinmap.core.model.pinouts import Cavity, Housing
-from pinmap.store.base import checked, sought, table
+from pinmap.store.base import checked, sought, table, touched
 from pinmap.store.rows import apply, plan
 from pinmap.store.versions import claim, raise_stamp
 
@@ -58,7 +58,7 @@ def save_housing(session: Session, housing: Housing, version: int | None) -> int
 def delete_housing(session: Session, key: str) -> None:
     """Deletes one of the shop's housings. Raises NotFound."""
     h = table("housing")
-    if session.execute(sa.delete(h).where(h.c.key == sought(key))).rowcount != 1:  # type: ignore[attr-defined]  # CursorResult
+    if touched(session, sa.delete(h).where(h.c.key == sought(key))) != 1:
         raise NotFound(f"there is no housing {key!r} of your own")
     raise_stamp(session, "housings")
 

@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from pinmap.core.errors import NotFound
 from pinmap.core.model.people import PersonRole
-from pinmap.store.base import checked, now, table
+from pinmap.store.base import checked, now, table, touched
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +117,8 @@ def find_one_time_link(session: Session, token_sha256: str) -> FoundLink | None:
 def use_one_time_link(session: Session, link_id: int) -> bool:
     """Uses a link up; says whether it was still good, which only one of several at once is told."""
     link = table("one_time_link")
-    done = session.execute(sa.update(link).where(link.c.id == link_id, link.c.used.is_(None)).values(used=now()))
-    return bool(done.rowcount == 1)  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
+    unused = sa.and_(link.c.id == link_id, link.c.used.is_(None))
+    return touched(session, sa.update(link).where(unused).values(used=now())) == 1
 
 
 def drop_one_time_links(session: Session, person_id: int) -> None:
@@ -213,8 +213,7 @@ def end_sessions(session: Session, person_id: int, *, only: int | None = None, b
         where = [*where, s.c.id == only]
     if but is not None:
         where = [*where, s.c.id != but]
-    done = session.execute(sa.delete(s).where(*where))
-    return int(done.rowcount)  # type: ignore[attr-defined]  # a DELETE gives a CursorResult
+    return touched(session, sa.delete(s).where(*where))
 
 
 def end_all_access(connection: sa.Connection) -> None:

@@ -12,7 +12,7 @@ from sqlmodel import Session
 from pinmap.core.errors import InputError, NotFound, StructureError
 from pinmap.core.model.pinouts import Connector, ConnectorKey, Edition, Pin, PinKey, Platform
 from pinmap.core.model.words import Role
-from pinmap.store.base import checked, now, sought, sound, table
+from pinmap.store.base import checked, now, sought, sound, table, touched
 from pinmap.store.rows import apply, plan
 
 _PIN_COLUMNS = (
@@ -226,10 +226,8 @@ def rename_connector(session: Session, platform_id: int, old: str, new: str) -> 
         is not None
     ):
         raise InputError("name", new, "choose another name, the platform has such a connector")
-    done = session.execute(
-        sa.update(c).where(c.c.platform_id == platform_id, c.c.name == old).values(name=sound(c.c.name, new))
-    )
-    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
+    mine = sa.and_(c.c.platform_id == platform_id, c.c.name == old)
+    if touched(session, sa.update(c).where(mine).values(name=sound(c.c.name, new))) != 1:
         raise NotFound(f"there is no connector {old!r}")
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from pinmap.store.base import checked, table
+from pinmap.store.base import checked, table, touched
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +41,7 @@ def tell(session: Session, job_id: int, question: str, runner: str, what: dict[s
     """Notes what a runner tells; False where the question is not in its hands any more."""
     t = table("size_search")
     mine = (t.c.job_id == job_id, t.c.question == question, t.c.runner == runner)
-    if session.execute(sa.select(t.c.stop).where(*mine)).one_or_none() is None:
-        return False
-    session.execute(sa.update(t).where(*mine).values(**checked(t, what)))
-    return True
+    return touched(session, sa.update(t).where(*mine).values(**checked(t, what))) == 1
 
 
 def stop(session: Session, job_id: int, question: str) -> None:

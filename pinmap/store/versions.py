@@ -6,17 +6,15 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from pinmap.core.errors import Conflict, NotFound
-from pinmap.store.base import now, table
+from pinmap.store.base import now, table, touched
 
 
 def claim(session: Session, name: str, row_id: int, version: int, what: str = "") -> int:
     """Raises a row's version from the expected one, in one statement. Raises Conflict or NotFound."""
     t = table(name)
     stamped = {"changed": now()} if "changed" in t.c else {}
-    done = session.execute(
-        sa.update(t).where(t.c.id == row_id, t.c.version == version).values(version=version + 1, **stamped)
-    )
-    if done.rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE gives a CursorResult
+    mine = sa.and_(t.c.id == row_id, t.c.version == version)
+    if touched(session, sa.update(t).where(mine).values(version=version + 1, **stamped)) != 1:
         found = session.execute(sa.select(t.c.version).where(t.c.id == row_id)).scalar_one_or_none()
         if found is None:
             raise NotFound(f"this {name} has been deleted in the meantime")

@@ -27,14 +27,14 @@ from pinmap.core.facts.sources import rows
 
 Ints = NDArray[np.int64]
 
-_LOOSE = 1.2  # common practice: diameter of a bundle = 1.2 · √(sum of d²)
+LOOSE = 1.2  # common practice: diameter of a bundle = 1.2 · √(sum of d²)
 _AGREED_K = 0.001
 _ALLOWED_K = 0.02
 _ROUNDS = 80
 _HOTTEST_C = 3000.0  # keeps an absurd current finite; far above any melting point
 _NO_HEAT_W_PER_M = 1e-6  # 300 such wires together warm a bundle by a few millikelvins
 _SHED_W_PER_M2_K = 15.0  # of a bundle's surface, to begin a search with
-_RUNAWAY = 0.02  # below this a wire's resistance would grow faster with its heat than the heat leaves
+RUNAWAY = 0.02  # below this a wire's resistance would grow faster with its heat than the heat leaves
 
 
 def inside_w_per_m_k(wall_w_per_m_k: Floats, metal_share: Floats, wires_share: Floats, ambient_c: Floats) -> Floats:
@@ -50,7 +50,7 @@ def even_bundle_m(count: Floats, wire_m: Floats) -> Floats:
     ratios = np.array([1.0, *(float(r["ratio"]) for r in rows("packing_ratios"))])
     whole = np.maximum(count, 1).astype(np.int64)
     packed = ratios[np.minimum(whole, len(ratios) - 1)]
-    return np.asarray(wire_m * np.where(whole < len(ratios), packed, _LOOSE * np.sqrt(whole)))
+    return np.asarray(wire_m * np.where(whole < len(ratios), packed, LOOSE * np.sqrt(whole)))
 
 
 def covering_layer(key: str, bundle_m: Floats, ambient_c: Floats) -> tuple[Floats, Floats, float]:
@@ -207,7 +207,7 @@ def bundle_layout(
     np.maximum.at(widest, segment, d)
     alike = np.abs(d2 - number * widest**2) < 1e-9 * np.maximum(d2, 1e-30)
     two = number == 2
-    most[:] = _LOOSE * np.sqrt(d2)
+    most[:] = LOOSE * np.sqrt(d2)
     most = np.where(alike, even_bundle_m(number, widest), np.where(two, total(d), np.maximum(most, 1.001 * widest)))
     bundle = np.where(number > 0, most, 1e-3)
     if bundle_m is not None:
@@ -282,7 +282,7 @@ class Heated:
         self.turn = layout.own_k_m_per_w[self.hot] - self.others
         self._melted: list[NDArray[np.bool_] | None] = [None] * self.cases
         for case in range(self.cases):
-            self._melt(case, self._heat(case)[2] < _RUNAWAY)
+            self._melt(case, self._heat(case)[2] < RUNAWAY)
 
     def _heat(self, case: int) -> tuple[Floats, Floats, Floats]:
         """a and b of each place, and 1 less what its temperature adds to itself for each kelvin."""
@@ -312,7 +312,7 @@ class Heated:
         gain = b / room
         with_surface = self._sum(gain)
         left = 1 - self._sum(gain * self.others) - with_surface * self.layout.covering_k_m_per_w
-        away = left < _RUNAWAY
+        away = left < RUNAWAY
         if away.any():
             most = np.zeros(self.layout.ambient_c.size)
             np.maximum.at(most, self.segment, b)

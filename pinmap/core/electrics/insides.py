@@ -100,6 +100,11 @@ class _Inside:
             self.parts.problems.append((str(key), str(error)))
             return None
 
+    def most_a(self, key: PinKey, pin: Pin) -> float:
+        """What an alternator can give [A]: typed, 0 for one that gives nothing, else the pin's current."""
+        typed_a = self.number(key, "alternator_max_a")
+        return (pin.current_a or 0.0) if typed_a is None else typed_a
+
 
 def add_platform(
     parts: Parts,
@@ -150,7 +155,7 @@ def add_platform(
                 # An engine's supply out is its alternator, which is not joined to its other supply pins.
                 when = ALL if pin.kind in SUPPLY_KINDS else states
                 parts.joins.extend((here, p, when) for p in inside.plus)
-            elif most_a := inside.number(key, "alternator_max_a") or pin.current_a:
+            elif most_a := inside.most_a(key, pin):
                 parts.sources.append(
                     Source(
                         name=f"alternator {key}", plus=here, minus=parts.point(body_point(platform)) if body else -1,

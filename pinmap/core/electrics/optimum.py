@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pinmap.core.electrics.results import ElectricalReport
 from pinmap.core.electrics.size_choices import Knob, Row, Sizes, copper_kg, knobs
@@ -141,7 +141,7 @@ class _Search:
             if found is None or found[1] >= best_kg * (1 - 1e-9):
                 return best, min(best_kg, self.task.mass(best)), best_kg < math.inf
             sizes, bound = found[0], max(bound, found[1])
-            self.watch.note(proving=True, bound_kg=bound)
+            self.watch.progress = replace(self.watch.progress, proving=True, bound_kg=bound)
             heat = bundles.broken(sizes)
             broken = [] if heat else self.task.broken(sizes)
             if not heat and not broken:

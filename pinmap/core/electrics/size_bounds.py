@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pinmap.core.electrics.bundle_heat import (
+    LOOSE,
     BundleLayout,
     BundleTemperatures,
     Ints,
@@ -28,8 +29,7 @@ from pinmap.core.electrics.surroundings import HeatPlaces, free_a, hottest_air_c
 from pinmap.core.loom.results import Routing
 from pinmap.core.model.jobs import Snapshot
 
-_LOOSE = 1.2
-_LOOSE_SHARE = 1 / _LOOSE**2  # of a mixed bundle's circle that wires fill
+_LOOSE_SHARE = 1 / LOOSE**2  # of a mixed bundle's circle that wires fill
 
 
 @dataclass(frozen=True)
@@ -84,10 +84,10 @@ class HeatBounds:
         number = total(np.ones_like(thick))
         used = number > 0
         packed = even_bundle_m(number, np.ones(count))  # by diameter of a wire, equal wires
-        tight = np.minimum(packed / (_LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
-        wide = np.maximum(packed / (_LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
-        narrow_m = np.where(number <= 2, total(thin), tight * _LOOSE * np.sqrt(total(thin**2)))
-        wide_m = np.where(number <= 2, total(thick), wide * _LOOSE * np.sqrt(total(thick**2)))
+        tight = np.minimum(packed / (LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
+        wide = np.maximum(packed / (LOOSE * np.sqrt(np.maximum(number, 1))), 1.0)
+        narrow_m = np.where(number <= 2, total(thin), tight * LOOSE * np.sqrt(total(thin**2)))
+        wide_m = np.where(number <= 2, total(thick), wide * LOOSE * np.sqrt(total(thick**2)))
         narrow_m, wide_m = np.where(used, narrow_m, 1e-3), np.where(used, wide_m, 1e-3)
         widest, wall, metal = np.zeros(count), np.zeros(count), np.zeros(count)
         np.maximum.at(widest, seg, thin)

@@ -19,9 +19,10 @@ from pinmap.core.electrics.size_rows import Rows
 from pinmap.core.electrics.size_watch import Watch
 
 _WITHIN_K = 20.0  # of its limit, a place whose heat is a near row
-_LEAST_GAIN = 1e-3
-_GAP = 5e-3
-_MENDINGS, _MENDING_STEPS = 12, 2
+_LEAST_GAIN = 1e-3  # share of the copper by which a round must better it
+_GAP = 5e-3  # share to which the master's answer is sought: near rows are no truer
+_MENDINGS, _MENDING_STEPS = 12, 2  # tries, and how many sizes each may go up
+_CHOOSING = 0.02  # work of the master for a row and a size, by that of judging one wire
 
 
 @dataclass
@@ -50,7 +51,7 @@ class Task:
     def note(self, best: Sizes) -> None:
         """Tells how light the loom would be with these sizes on the routes at hand."""
         now_kg = sum(copper_kg(k, k.now_mm2) for k in self.knobs)
-        self.watch.note(trial_kg=self.watch.loom_kg - now_kg + self.mass(best))
+        self.watch.progress = replace(self.watch.progress, trial_kg=self.watch.loom_kg - now_kg + self.mass(best))
 
     def broken(self, sizes: Sizes) -> list[Breach]:
         self.watch.spend(self.wires * len(self.judge.variants))
@@ -74,7 +75,7 @@ class Task:
     def choose(
         self, first: Sequence[int], rows: Sequence[Row], *, last: Sequence[int] | None = None, gap: float = 0.0
     ) -> tuple[Sizes, float] | None:
-        self.watch.spend(0.02 * (len(rows) + 1) * len(self.knobs))
+        self.watch.spend(_CHOOSING * (len(rows) + 1) * len(self.knobs))
         return self.master.choose(first, rows, last=last, gap=gap)
 
     def heaviest(self) -> Sizes:

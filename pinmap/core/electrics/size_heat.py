@@ -21,6 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinmap.core.electrics.bundle_heat import (
+    LOOSE,
+    RUNAWAY,
     BundleLayout,
     Ints,
     bundle_temperatures,
@@ -37,11 +39,9 @@ from pinmap.core.electrics.size_rows import Rows
 from pinmap.core.electrics.surroundings import layout_of
 from pinmap.core.facts.constants import HEAT_MARGIN_K
 
-_LOOSE = 1.2
 _POINTS = 25  # of the sum of squared diameters at which a tangent is checked
 _MARGIN = 1e-3  # by which a tangent is lifted, against what lies between these
-_HALVINGS = 36
-_RUNAWAY = 0.02
+_HALVINGS = 36  # of the air's to the limit's temperature: far below a microkelvin is left
 
 
 @dataclass(frozen=True)
@@ -91,8 +91,8 @@ class BundleRows:
         two = (1 + ratio) / np.sqrt(1 + ratio**2)
         few = [self.number <= 1, self.number == 2]
         # Diameter of the bundle by the root of the sum of squares, at most and at least.
-        self.wide = np.select(few, [1.0, np.sqrt(2.0)], np.maximum(packed, _LOOSE))
-        self.narrow = np.select(few, [1.0, two], np.minimum(packed, _LOOSE))
+        self.wide = np.select(few, [1.0, np.sqrt(2.0)], np.maximum(packed, LOOSE))
+        self.narrow = np.select(few, [1.0, two], np.minimum(packed, LOOSE))
         filled = np.minimum(1 / self.narrow**2, 0.99)
         share = heat.conductor_m**2 / heat.outside_m**2
         wall, thin_wall = self._extremes(heat.wall_w_per_m_k)
@@ -229,8 +229,8 @@ class BundleRows:
         b = w * heat.alpha_per_k[here]
         least_turn = wall_k[here] + turn.min(axis=1, initial=np.inf) * way
         left = 1 - least_turn * b
-        warm = (around + least_turn * (w - 20 * b)) / np.maximum(left, _RUNAWAY)
-        warm = np.where(left < _RUNAWAY, heat.melts_c[here], np.minimum(warm, heat.melts_c[here]))
+        warm = (around + least_turn * (w - 20 * b)) / np.maximum(left, RUNAWAY)
+        warm = np.where(left < RUNAWAY, heat.melts_c[here], np.minimum(warm, heat.melts_c[here]))
         q = w * (1 + heat.alpha_per_k[here] * (np.maximum(warm, around) - 20))
         terms, most = [(here, q)], 0.0
         for wires, amps in self.together(case, seg):

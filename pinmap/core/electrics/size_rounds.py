@@ -182,7 +182,7 @@ class _Rounds:
             found = state.found
             assert found is not None
             seen.append(state)
-            self.watch.note(best_kg=min(seen, key=lambda s: s.rank).kg)
+            self.watch.progress = replace(self.watch.progress, best_kg=min(seen, key=lambda s: s.rank).kg)
             if not any(map(_differs, found.knobs, found.sizes)):
                 if state.broken:  # other routes would let sizes meet them
                     return self._out_of_circle(seen, len(seen) - 1), CIRCLE
@@ -237,7 +237,8 @@ class _Rounds:
     def _sized(self, state: _State, prove: bool, scope: Collection[str] | None = None) -> _State:
         self.rounds += 1
         self.watch.loom_kg = state.kg
-        self.watch.note(rounds=self.rounds, proving=False, bound_kg=0.0, trial_kg=0.0)
+        progress = self.watch.progress
+        self.watch.progress = replace(progress, rounds=self.rounds, proving=False, bound_kg=0.0, trial_kg=0.0)
         found = optimum(
             state.snapshot, self.dictionary, scope=self.scope if scope is None else scope, results=state.results,
             watch=self.watch, prove=prove,

@@ -46,10 +46,6 @@ class Watch:
     def spend(self, work: float) -> None:
         self.work += work
 
-    def note(self, **found: float | bool) -> None:
-        """Notes where the search stands."""
-        self.progress = replace(self.progress, **found)  # type: ignore[arg-type]
-
     def over(self) -> bool:
         """Whether to end with what there is; asks those who watch now and then."""
         now = time.monotonic()

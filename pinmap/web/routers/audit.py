@@ -97,7 +97,8 @@ def show(request: Request, shop: ShopDep, wanted: AskedDep, before: int | None =
 @router.get("/files/audit.csv")
 @needs(Right.READ)
 def file(shop: ShopDep, wanted: AskedDep) -> Response:
-    for name, remedy in wanted.problems.items():
+    if wanted.problems:
+        name, remedy = next(iter(wanted.problems.items()))
         raise InputError(name, wanted.fields[name], remedy)
     found = audit.entries(shop, wanted.query, limit=audit.MOST)
     return download(Output("changes.csv", write_csv(audit.table(found.entries)), MEDIA["csv"]))
